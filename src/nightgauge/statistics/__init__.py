@@ -1,0 +1,1 @@
+"""Robust numbers, steps, trends, cumulative sums, swings. Pure functions over numpy arrays."""
