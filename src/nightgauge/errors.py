@@ -7,6 +7,7 @@
     │   └── FieldFolderError         all problems of one folder at once
     ├── SourceError         exit 3   an export cannot be read to its end
     ├── StoreError          exit 4   the database cannot be used
+    │   ├── StoreMissing             no night has run yet
     │   ├── StoreBusy                somebody else holds it (worth trying again)
     │   ├── StoreNotWritable         read-only folder, full disk
     │   ├── StoreDamaged             not a database, or broken
@@ -75,6 +76,10 @@ class StoreError(NightgaugeError):
     """The database cannot be used."""
 
     exit_code = 4
+
+
+class StoreMissing(StoreError):
+    """There is no database yet: no night has run on this field."""
 
 
 class StoreBusy(StoreError):

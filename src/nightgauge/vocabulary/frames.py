@@ -116,6 +116,8 @@ QUARANTINE = Frame(
         _text("reason", "why it was kept out"),
         _text("raw_text", "what was found, at most 200 characters"),
         _text("tag", "the tag as written, where there was one"),
+        _time("reread_utc", "clock of the reading again that found the row; null = found at the first reading"),
+        _time("superseded_utc", "clock of the reading again that took this row's place; null = still kept out"),
     ),
 )
 
@@ -162,6 +164,7 @@ TAGS = Frame(
         _time("from_utc", "first time the row is valid, null = always"),
         _time("to_utc", "first time it is no longer valid, null = never"),
         _number("max_gap_s", "s", "longest silence over which the value is still known"),
+        _time("removed_utc", "clock when tags.csv no longer had the row; null = in use"),
     ),
 )
 
