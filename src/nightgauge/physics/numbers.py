@@ -16,5 +16,5 @@ def as_floats(*values: float | Floats) -> tuple[Floats, ...]:
 
 
 def plain(values: Floats, like: Values) -> Values:
-    """Return a result as a plain float if it has no dimensions, else unchanged; `like` gives the type seen by callers."""
+    """Return a result as a plain float if it has no dimensions, else unchanged; callers see the type of `like`."""
     return cast("Values", float(values) if np.ndim(values) == 0 else values)
