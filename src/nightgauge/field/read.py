@@ -1,0 +1,133 @@
+"""Reading a field folder: field.toml and tags.csv become one frozen `Field`, or all their mistakes one error."""
+
+import tomllib
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
+
+from nightgauge.errors import FieldFolderError
+from nightgauge.field.keys import FIELD
+from nightgauge.field.limits import read_limits
+from nightgauge.field.problems import Scope, remedy_for, shown
+from nightgauge.field.settings import Field, TagRow
+from nightgauge.field.tables import Place, Table, read_table, read_value
+from nightgauge.field.tags import read_tags
+from nightgauge.field.vessels import find_duplicate_ids, ids_in, read_outages, read_vessels, read_wells
+from nightgauge.units import STANDARD_ATMOSPHERE_KPA
+
+FILE_NAME = "field.toml"
+_TABLES = ("vessel", "well", "outage", "limits")
+_KEYS = {key.name: key for key in FIELD}
+
+
+def read_field(path: Path) -> Field:
+    """Return the field that a folder describes.
+
+    Parameters
+    ----------
+    path : Path
+        The field.toml, or the folder it stands in.
+
+    Raises
+    ------
+    FieldFolderError
+        With every mistake in field.toml and tags.csv.
+
+    """
+    file = (path / FILE_NAME if path.is_dir() else path).absolute()
+    scope = Scope(file.name)
+    table = _toml(file, scope)
+    if table is None:
+        raise FieldFolderError(scope.problems)
+    place = _place(table, scope)
+    values = read_table(table, FIELD, place, scope, also=_TABLES)
+    ids = ids_in(table.get("vessel"))
+    if "vessel" not in table:
+        scope.add("vessel", "nothing", "at least one [[vessel]]", "describe the vessels")
+    values["vessels"] = read_vessels(table.get("vessel"), place, scope)
+    find_duplicate_ids(table.get("vessel"), "vessel", scope)
+    values["wells"] = read_wells(table.get("well"), ids, place, scope)
+    find_duplicate_ids(table.get("well"), "well", scope)
+    values["outages"] = read_outages(table.get("outage"), ids, place, scope)
+    values["limits"] = read_limits(table.get("limits", {}), place, scope)
+    _find_bad_globs(values.get("streams", ()), scope)
+    if "tags" in values:
+        values["tags"] = _tags(file.parent, values["tags"], ids, place, scope)
+    if scope.problems:
+        raise FieldFolderError(scope.problems)
+    return _field(file, values)
+
+
+def _field(file: Path, values: dict[str, Any]) -> Field:
+    values.setdefault("atmospheric_pressure_kpa", STANDARD_ATMOSPHERE_KPA)
+    for key, default in (("database", "nightgauge.duckdb"), ("reports", "reports")):
+        values[key] = file.parent / values.get(key, default)
+    return Field(path=file, **values)
+
+
+def _text(file: Path, scope: Scope) -> str | None:
+    """Return the text of a file, without the byte-order mark that some editors put first."""
+    try:
+        return file.read_bytes().decode("utf-8-sig")
+    except FileNotFoundError:
+        scope.add("file", "no such file", f"{file}", "correct the path or make the file")
+    except UnicodeDecodeError as error:
+        line = error.object[: error.start].count(b"\n") + 1
+        scope.add(f"line {line}", "bytes that are not UTF-8", "a text in UTF-8", "save the file as UTF-8")
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        scope.add("file", reason, "a file that can be read", f"look at {file}")
+    return None
+
+
+def _toml(file: Path, scope: Scope) -> Table | None:
+    text = _text(file, scope)
+    if text is None:
+        return None
+    try:
+        return tomllib.loads(text)
+    except (ValueError, RecursionError) as error:
+        scope.add("TOML", str(error), "a TOML file", "correct it there; texts stand between double quotes")
+    return None
+
+
+def _place(table: Table, scope: Scope) -> Place:
+    """Return zone and air of the field, or stand-ins that let the rest be checked where they are wrong."""
+    zone = _zone(table, scope)
+    air = table.get("atmospheric_pressure")
+    if air is None:
+        return Place(zone)
+    try:
+        return Place(zone, read_value(air, _KEYS["atmospheric_pressure"], Place(zone)))
+    except ValueError:
+        return Place(zone)
+
+
+def _zone(table: Table, scope: Scope) -> ZoneInfo:
+    name = table.get("time_zone")
+    if not isinstance(name, str) or not name.strip():
+        return ZoneInfo("UTC")
+    try:
+        return ZoneInfo(name.strip())
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        remedy = remedy_for(name, available_timezones())
+        scope.add("time_zone", shown(name), 'an IANA time zone like "America/Denver"', remedy)
+    return ZoneInfo("UTC")
+
+
+def _find_bad_globs(streams: tuple[str, ...], scope: Scope) -> None:
+    for pattern in streams:
+        parts = Path(pattern).parts
+        if Path(pattern).is_absolute() or any("**" in part and part != "**" for part in parts):
+            scope.add(
+                "streams",
+                shown(pattern),
+                "a pattern relative to field.toml, in which ** stands alone between slashes",
+                'write it like "streams/**/*.csv*"',
+            )
+
+
+def _tags(folder: Path, name: str, ids: list[str], place: Place, scope: Scope) -> tuple[TagRow, ...]:
+    inner = Scope(name, problems=scope.problems)
+    text = _text(folder / name, inner)
+    return () if text is None else read_tags(text, ids, place, inner)

@@ -1,0 +1,291 @@
+"""Reading tags.csv: which historian tag is which signal of which vessel, and what its raw value means.
+
+Columns are `tag, vessel, signal, unit` and optionally `states, scale, offset, zero, span, max_gap, from,
+to`, in any order. A column named `note`, `description`, `comment` or `remark` is for people and is passed
+over; any other is an error, for a misspelt `scal` would silently leave its values out.
+"""
+
+import csv
+import io
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import combinations
+
+from nightgauge.field.calendar import TimeProblem, parse_time
+from nightgauge.field.problems import Scope, remedy_for, shown
+from nightgauge.field.settings import TagRow
+from nightgauge.field.tables import Place
+from nightgauge.units import Conversion, UnitProblem, conversion, parse
+from nightgauge.vocabulary.signals import SIGNALS, Signal
+
+REQUIRED = ("tag", "vessel", "signal", "unit")
+OPTIONAL = ("states", "scale", "offset", "zero", "span", "max_gap", "from", "to")
+FOR_PEOPLE = ("note", "notes", "description", "comment", "remark")
+
+_NO_UNIT = {"", "-", "1"}
+
+
+@dataclass(frozen=True)
+class _Line:
+    """One filled line of the file: its cells by column, and where mistakes in it are noted."""
+
+    cells: Mapping[str, str]
+    scope: Scope
+    place: Place
+    decimal_comma: bool
+
+    def text(self, column: str) -> str:
+        return self.cells.get(column, "")
+
+    def numeric(self, column: str) -> str:
+        """Return a cell that holds a number; in a file without commas between cells a comma may be its decimal mark."""
+        text = self.text(column)
+        return text.replace(",", ".") if self.decimal_comma else text
+
+    def bad(self, column: str, expected: str, remedy: str = "") -> None:
+        self.scope.add(column, shown(self.text(column)), expected, remedy or f"correct {column}")
+
+
+def read_tags(text: str, vessel_ids: Sequence[str], place: Place, scope: Scope) -> tuple[TagRow, ...]:
+    """Return the rows of tags.csv; lines with mistakes are left out, the mistakes noted.
+
+    Parameters
+    ----------
+    text : str
+        The file, decoded.
+    vessel_ids : sequence of str
+        Ids of the field's vessels.
+    place : Place
+        Zone of `from` and `to`, atmospheric pressure for units that say absolute.
+    scope : Scope
+        The file.
+
+    """
+    found: list[tuple[_Line, TagRow]] = []
+    for line in _lines(text, place, scope):
+        row = _read_row(line, vessel_ids)
+        if row is not None:
+            found.append((line, row))
+    _find_overlaps(found)
+    return tuple(row for _, row in found)
+
+
+def _lines(text: str, place: Place, scope: Scope) -> Iterator[_Line]:
+    delimiter = _delimiter(text)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True, strict=True)
+    header: list[str] | None = None
+    line_number = 1
+    try:
+        for cells in reader:
+            inner, line_number = scope.inside(f"line {line_number}"), reader.line_num + 1
+            if not any(cell.strip() for cell in cells):
+                continue
+            if header is None:
+                header = _header(cells, inner)
+                if header is None:
+                    return
+            elif any(cell.strip() for cell in cells[len(header) :]):
+                inner.add(
+                    "cells",
+                    f"{len(cells)} cells",
+                    f"at most {len(header)}, as the header has",
+                    f'put a text that holds "{delimiter}" between double quotes',
+                )
+            else:
+                values = {name: cell.strip() for name, cell in zip(header, cells, strict=False)}
+                yield _Line(values, inner, place, delimiter != ",")
+    except csv.Error as error:
+        scope.inside(f"line {line_number}").add("quotes", str(error), "a CSV line", "close the double quotes")
+    if header is None:
+        scope.add("header", "nothing", f"columns {', '.join(REQUIRED)}", "write a header line and one line per tag")
+
+
+def _delimiter(text: str) -> str:
+    header = next((line for line in text.splitlines() if line.strip()), "")
+    return max(",;\t", key=header.count)
+
+
+def _header(cells: Sequence[str], scope: Scope) -> list[str] | None:
+    names = [cell.strip().casefold() for cell in cells]
+    while names and not names[-1]:
+        names.pop()
+    known = (*REQUIRED, *OPTIONAL)
+    before = len(scope.problems)
+    for name in dict.fromkeys(names):
+        if names.count(name) > 1:
+            scope.add(f"column {shown(name)}", f"{names.count(name)} times", "each column once", "rename one")
+        elif name not in (*known, *FOR_PEOPLE):
+            expected = f"one of {', '.join(known)}, or {', '.join(FOR_PEOPLE)} for remarks"
+            scope.add(f"column {shown(name)}", "an unknown column", expected, remedy_for(name, known))
+    for name in REQUIRED:
+        if name not in names:
+            scope.add(f"column {name}", "nothing", f"columns {', '.join(REQUIRED)}", f"add the column {name}")
+    return names if len(scope.problems) == before else None
+
+
+def _read_row(line: _Line, vessel_ids: Sequence[str]) -> TagRow | None:
+    before = len(line.scope.problems)
+    if not line.text("tag"):
+        line.bad("tag", "the tag's name in the historian")
+    if line.text("vessel") not in vessel_ids:
+        line.bad("vessel", "the id of a [[vessel]] in field.toml", remedy_for(line.text("vessel"), vessel_ids))
+    signal = SIGNALS.get(line.text("signal"))
+    if signal is None:
+        line.bad("signal", "a signal: " + ", ".join(SIGNALS), remedy_for(line.text("signal"), SIGNALS))
+        return None
+    converted = _conversion(line, signal)
+    states = _states(line, signal)
+    max_gap_s = _max_gap_s(line, signal)
+    start, end = _time(line, "from"), _time(line, "to")
+    if start is not None and end is not None and start >= end:
+        line.bad("to", f'a time after "{line.text("from")}"', "correct from or to")
+    if converted is None or len(line.scope.problems) > before:
+        return None
+    return TagRow(
+        tag=line.text("tag"),
+        vessel=line.text("vessel"),
+        signal=signal.name,
+        unit=line.text("unit"),
+        conversion=converted,
+        max_gap_s=max_gap_s,
+        states=states,
+        from_utc=start,
+        to_utc=end,
+    )
+
+
+def _conversion(line: _Line, signal: Signal) -> Conversion | None:
+    """Return raw to stored: scale and offset first, then the unit or the span of a level in %."""
+    scale, offset = _number(line, "scale", 1.0), _number(line, "offset", 0.0)
+    if scale == 0.0:
+        line.bad("scale", "a number other than 0")
+        return None
+    if signal.kind == "text" and (line.text("scale") or line.text("offset")):
+        line.scope.add("scale, offset", "a number", "nothing: the signal is a text", "take it out")
+    unit = _unit(line, signal)
+    if unit is None or scale is None or offset is None:
+        return None
+    return Conversion(scale * unit.factor, offset * unit.factor + unit.constant)
+
+
+def _unit(line: _Line, signal: Signal) -> Conversion | None:
+    written = line.text("unit")
+    in_percent = signal.dimension == "length" and written in {"%", "percent", "pct"}
+    if not in_percent and (line.text("zero") or line.text("span")):
+        line.scope.add(
+            "zero, span", "a height", "nothing: they are for levels in %", "take them out, or give the unit as %"
+        )
+    if in_percent:
+        return _span(line)
+    if signal.dimension in ("state", "text"):
+        if written.casefold() in {*_NO_UNIT, signal.dimension}:
+            return Conversion(1.0, 0.0)
+        line.bad("unit", f"nothing: {signal.name} is a {signal.dimension}", "leave the unit empty")
+        return None
+    try:
+        return conversion(written, signal.dimension, line.place.atmospheric_pressure_kpa)
+    except UnitProblem as problem:
+        or_percent = ", or % with zero and span" if signal.dimension == "length" else ""
+        line.bad("unit", f"a unit of {signal.dimension} for {signal.name}{or_percent} ({problem})")
+        return None
+
+
+def _span(line: _Line) -> Conversion | None:
+    zero, span = _length(line, "zero", "0 %"), _length(line, "span", "100 %")
+    if zero is None or span is None:
+        return None
+    if zero == span:
+        line.bad("span", f"a height other than zero, which is {line.text('zero')}")
+        return None
+    return Conversion((span - zero) / 100.0, zero)
+
+
+def _length(line: _Line, column: str, mark: str) -> float | None:
+    expected = f'the height of {mark} above the lowest inside point, like "12 in"'
+    if not line.text(column):
+        line.bad(column, expected, "a level in % needs zero and span")
+        return None
+    try:
+        return parse(line.numeric(column), "length")
+    except UnitProblem as problem:
+        line.bad(column, f"{expected} ({problem})")
+        return None
+
+
+def _number(line: _Line, column: str, default: float) -> float | None:
+    if not line.text(column):
+        return default
+    try:
+        number = float(line.numeric(column))
+    except ValueError:
+        number = math.nan
+    if not math.isfinite(number):
+        line.bad(column, "a number, or nothing")
+        return None
+    return number
+
+
+def _states(line: _Line, signal: Signal) -> Mapping[str, float]:
+    written = line.text("states")
+    if not written:
+        return {}
+    if signal.kind != "state":
+        line.bad("states", f"nothing: {signal.name} is no state", "leave it empty")
+        return {}
+    states: dict[str, float] = {}
+    for part in filter(None, (piece.strip() for piece in written.split(";"))):
+        text, equals, number = (piece.strip() for piece in part.rpartition("="))
+        if not equals or not text or number not in {"0", "1"}:
+            line.bad("states", "texts and 0 or 1, like OPEN=1;CLOSED=0")
+        elif text in states:
+            line.bad("states", f"each text once; {shown(text)} comes twice")
+        else:
+            states[text] = float(number)
+    return states
+
+
+def _max_gap_s(line: _Line, signal: Signal) -> float:
+    if not line.text("max_gap"):
+        return signal.max_gap_s
+    try:
+        gap_s = parse(line.numeric("max_gap"), "duration")
+    except UnitProblem as problem:
+        line.bad("max_gap", f'a duration with its unit, like "30 min" ({problem})')
+        return signal.max_gap_s
+    if gap_s <= 0.0:
+        line.bad("max_gap", "a duration of more than 0")
+    return gap_s
+
+
+def _time(line: _Line, column: str) -> datetime | None:
+    if not line.text(column):
+        return None
+    try:
+        return parse_time(line.text(column), line.place.zone)
+    except TimeProblem as problem:
+        line.bad(column, f'a time like "2026-05-02" or "2026-05-02T06:00" ({problem})')
+        return None
+
+
+def _find_overlaps(found: Sequence[tuple[_Line, TagRow]]) -> None:
+    by_tag: dict[str, list[tuple[_Line, TagRow]]] = {}
+    for line, row in found:
+        by_tag.setdefault(row.tag, []).append((line, row))
+    for rows in by_tag.values():
+        for (first, one), (second, other) in combinations(rows, 2):
+            if overlap(one, other):
+                second.scope.add(
+                    "tag",
+                    f"{shown(other.tag)} again while {first.scope.place} still holds",
+                    "rows of one tag whose from and to do not overlap",
+                    "date the rows with from and to, or take one out",
+                )
+
+
+def overlap(one: TagRow, other: TagRow) -> bool:
+    """Return whether there is a time at which both rows hold."""
+    first_ends = one.to_utc is None or other.from_utc is None or other.from_utc < one.to_utc
+    second_ends = other.to_utc is None or one.from_utc is None or one.from_utc < other.to_utc
+    return first_ends and second_ends
