@@ -65,7 +65,7 @@ def swings(values: Floats, times: Floats, groups: Ints | None = None, least_heig
     >>> clock = np.arange(0.0, 3600.0, 10.0)
     >>> told = swings(np.cos(2 * np.pi * clock / 600.0), clock)
     >>> int(told.crossings[0]), round(float(told.height[0]), 1), round(float(told.period[0]))
-    (11, 2.0, 600)
+    (12, 2.0, 600)
 
     """
     series, clock = np.asarray(values, dtype=np.float64), np.asarray(times, dtype=np.float64)

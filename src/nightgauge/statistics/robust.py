@@ -23,7 +23,7 @@ def median(values: Floats) -> Floats:
         return np.full(ordered.shape[:-1], np.nan)
     low = np.take_along_axis(ordered, np.maximum(count - 1, 0) // 2, axis=-1)
     high = np.take_along_axis(ordered, np.minimum(count // 2, ordered.shape[-1] - 1), axis=-1)
-    return np.asarray(0.5 * (low + high))[..., 0]
+    return np.asarray(np.mean(np.concatenate([low, high], axis=-1), axis=-1))
 
 
 def mad_sigma(values: Floats) -> Floats:

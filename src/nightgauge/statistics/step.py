@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import ndtri, stdtr
 
 from nightgauge.statistics.arrays import Floats, known
 from nightgauge.statistics.robust import cleaned
@@ -11,6 +12,8 @@ from nightgauge.statistics.trend import broken_line
 
 LEAST_SIDE = 3
 """Points wanted on each side of a step: with two, one wild value is half of a level. House choice."""
+
+_ROUNDING = 1e-12  # a series that varies by less than this share of itself lies still
 
 
 @dataclass(frozen=True)
@@ -68,7 +71,7 @@ def best_step(values: Floats, times: Floats | None = None, least_side: int = LEA
     smooth = cleaned(series)
     about = smooth - smooth.mean()
     still = float(about @ about)
-    if still <= 0.0:
+    if still <= series.size * (_ROUNDING * np.abs(smooth).max()) ** 2:
         return None
     index = _best_split(about, least_side)
     return _described(index, smooth, clock, still, least_side)
@@ -104,9 +107,20 @@ def _described(index: int, series: Floats, clock: Floats, still: float, least_si
         sigma=float(sigma),
         correlation=rho,
         log_likelihood_ratio=float(0.5 * effective * np.log((still + floor - misfit) / floor)),
-        p_value=maximum_p_value(abs(after - before) / error if error > 0.0 else np.inf, least_side / count),
+        p_value=_p_value(abs(after - before), error, effective, least_side / count),
         against_ramp=0.0 if ramp is None else float(0.5 * effective * np.log((ramp.misfit + floor - misfit) / floor)),
     )
+
+
+def _p_value(size: float, error: float, effective: float, margin: float) -> float:
+    """Return the p-value of a step whose error was itself estimated from few effective points.
+
+    Student's law with the effective number of points less the three parameters is brought to the normal law first.
+    """
+    if error <= 0.0:
+        return 0.0
+    tail = stdtr(max(effective - 3.0, 1.0), -size / error)
+    return maximum_p_value(float(-ndtri(tail)), margin)
 
 
 def maximum_p_value(statistic: float, margin: float) -> float:

@@ -61,6 +61,8 @@ class Ramp:
     """Between neighbouring residuals."""
     log_likelihood_ratio: float
     """Natural logarithm, against a series that lies still; serial correlation taken off."""
+    p_value: float
+    """Chance that a series that lies still shows a ramp as strong from anywhere."""
     misfit: float
     """Sum of squares left over."""
 
@@ -281,5 +283,16 @@ def _ramp(best: int, onsets: Floats, misfits: Floats, still: float, line: _Line)
         sigma=float(sigma),
         correlation=rho,
         log_likelihood_ratio=float(0.5 * effective * np.log((still + floor - misfit) / floor)),
+        p_value=_ramp_p_value((still - misfit) / floor, effective),
         misfit=misfit,
     )
+
+
+def _ramp_p_value(explained: float, effective: float) -> float:
+    """Return the p-value of the share of squares a ramp explains over what it leaves.
+
+    The F law with two degrees of freedom (slope, onset) over the effective number of points less the parameters: in
+    simulation the search over onsets costs just about one degree of freedom.
+    """
+    left = max(effective - 3.0, 1.0)
+    return float((1.0 + explained) ** (-0.5 * left))
