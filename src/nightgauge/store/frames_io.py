@@ -1,0 +1,32 @@
+"""Frames into tables and back."""
+
+import duckdb
+import polars as pl
+
+from nightgauge.vocabulary.frames import Frame
+
+Parameters = dict[str, object]
+
+
+def insert(con: duckdb.DuckDBPyConnection, frame: Frame, rows: pl.DataFrame) -> None:
+    """Insert rows into the frame's table; columns that are missing become null."""
+    if rows.is_empty():
+        return
+    con.register("rows_to_insert", frame.build(rows))
+    con.execute(f"INSERT INTO {frame.name} BY NAME SELECT * FROM rows_to_insert")  # noqa: S608  names are declared
+    con.unregister("rows_to_insert")
+
+
+def select(
+    con: duckdb.DuckDBPyConnection, frame: Frame, where: str = "true", parameters: Parameters | None = None
+) -> pl.DataFrame:
+    """Return the rows of the frame's table that meet a condition, in the frame's order."""
+    columns = ", ".join(f'"{name}"' for name in frame.schema)
+    query = f"SELECT {columns} FROM {frame.name} WHERE {where}"  # noqa: S608  names and conditions are this room's
+    return frame.build(con.sql(query, params=parameters or {}).pl())
+
+
+def scalar(con: duckdb.DuckDBPyConnection, query: str, parameters: Parameters | None = None) -> object:
+    """Return the single value a query yields."""
+    rows = con.execute(query, parameters or {}).fetchall()
+    return rows[0][0]

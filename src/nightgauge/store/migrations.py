@@ -1,0 +1,87 @@
+"""Numbered steps from an empty file to today's schema; what is in the database says which have run."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import duckdb
+
+from nightgauge.errors import StoreError, StoreNewer
+from nightgauge.store.schema import create_statements
+
+
+@dataclass(frozen=True)
+class Migration:
+    """One step of the schema. Once released it is never edited: a later change is a later step."""
+
+    number: int
+    name: str
+    run: Callable[[duckdb.DuckDBPyConnection], None]
+
+
+def _create_tables(con: duckdb.DuckDBPyConnection) -> None:
+    for statement in create_statements():
+        con.execute(statement)
+
+
+MIGRATIONS = (Migration(1, "create the tables", _create_tables),)
+
+NEWEST = MIGRATIONS[-1].number
+
+
+def version_of(con: duckdb.DuckDBPyConnection) -> int:
+    """Return the number of the last migration that has run; 0 for an empty database."""
+    known = con.sql("SELECT count(*) FROM information_schema.tables WHERE table_name = 'migration'").fetchall()
+    if known[0][0] == 0:
+        return 0
+    return int(con.sql("SELECT coalesce(max(number), 0) FROM migration").fetchall()[0][0])
+
+
+def migrate(con: duckdb.DuckDBPyConnection, path: Path) -> None:
+    """Run the steps that are missing, each in a transaction with its record.
+
+    Raises
+    ------
+    StoreNewer
+        If the database has steps this program does not know.
+
+    """
+    version = version_of(con)
+    refuse_newer(version, path)
+    for step in MIGRATIONS[version:]:
+        con.execute("BEGIN")
+        con.execute(
+            "CREATE TABLE IF NOT EXISTS migration (number INTEGER, name VARCHAR, ran_utc TIMESTAMP WITH TIME ZONE)"
+        )
+        step.run(con)
+        con.execute("INSERT INTO migration VALUES ($number, $name, now())", {"number": step.number, "name": step.name})
+        con.execute("COMMIT")
+
+
+def require_current(con: duckdb.DuckDBPyConnection, path: Path) -> None:
+    """Refuse to read a schema that is not today's.
+
+    Raises
+    ------
+    StoreNewer
+        If it is newer than the program.
+    StoreError
+        If it is older: only a night, which holds the lock, changes a schema.
+
+    """
+    version = version_of(con)
+    refuse_newer(version, path)
+    if version < NEWEST:
+        raise StoreError(
+            f"the database {path} was made by an older version of the program (schema {version}, this one reads"
+            f" {NEWEST}); run the nightly flow once, which brings it up to date"
+        )
+
+
+def refuse_newer(version: int, path: Path) -> None:
+    """Raise StoreNewer where the database has run more steps than this program knows."""
+    if version > NEWEST:
+        raise StoreNewer(
+            f"the database {path} was written by a newer version of the program (schema {version}, this one knows"
+            f" {NEWEST}); use that version"
+        )

@@ -1,0 +1,87 @@
+"""Stretches of time whose samples or settings changed, per vessel: what must be derived again.
+
+A range runs from its first changed time up to, not including, `to_utc`.
+"""
+
+from datetime import datetime, timedelta
+
+import duckdb
+import polars as pl
+
+from nightgauge.store.schema import CHANGED_RANGES
+
+ONE_RANGE_GAP = timedelta(days=1)
+"""Changes that lie no further apart are one range. [time] Days are derived whole, so a smaller gap saves nothing."""
+TICK = timedelta(microseconds=1)
+"""The resolution of stored times."""
+
+
+def of_changes(changes: pl.DataFrame) -> pl.DataFrame:
+    """Return one small range per vessel and UTC day of changed samples, to be put together by `together`.
+
+    Parameters
+    ----------
+    changes : DataFrame
+        Columns vessel, time_utc: one row per changed sample.
+
+    Returns
+    -------
+    DataFrame
+        CHANGED_RANGES columns, in no order.
+
+    """
+    return (
+        changes.group_by("vessel", pl.col("time_utc").dt.truncate("1d").alias("day"))
+        .agg(from_utc=pl.col("time_utc").min(), to_utc=pl.col("time_utc").max() + TICK)
+        .drop("day")
+    )
+
+
+def together(ranges: pl.DataFrame) -> pl.DataFrame:
+    """Return the ranges with those that overlap or lie within `ONE_RANGE_GAP` put together."""
+    ordered = ranges.sort("vessel", "from_utc", "to_utc")
+    reached = pl.col("to_utc").cum_max().shift().over("vessel")
+    begins = (pl.col("from_utc") - reached > ONE_RANGE_GAP).fill_null(value=True)
+    joined = (
+        ordered.with_columns(island=begins.cum_sum())
+        .group_by("vessel", "island")
+        .agg(pl.col("from_utc").min(), pl.col("to_utc").max())
+        .drop("island")
+    )
+    return CHANGED_RANGES.build(joined)
+
+
+def without(ranges: pl.DataFrame, start: datetime, end: datetime) -> pl.DataFrame:
+    """Return what is left of the ranges when [start, end) has been dealt with."""
+    before = ranges.with_columns(
+        pl.min_horizontal("to_utc", pl.lit(start).cast(ranges["to_utc"].dtype)).alias("to_utc")
+    )
+    after = ranges.with_columns(
+        pl.max_horizontal("from_utc", pl.lit(end).cast(ranges["from_utc"].dtype)).alias("from_utc")
+    )
+    return CHANGED_RANGES.build(pl.concat([before, after]).filter(pl.col("from_utc") < pl.col("to_utc")))
+
+
+def stored(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
+    """Return the ranges that are still owed, CHANGED_RANGES in its order."""
+    return CHANGED_RANGES.build(con.sql("SELECT vessel, from_utc, to_utc FROM changed_range").pl())
+
+
+def add(con: duckdb.DuckDBPyConnection, ranges: pl.DataFrame) -> None:
+    """Add ranges to those that are owed."""
+    if not ranges.is_empty():
+        _replace(con, together(pl.concat([stored(con), CHANGED_RANGES.build(ranges)])))
+
+
+def clear(con: duckdb.DuckDBPyConnection, vessel: str, start: datetime, end: datetime) -> None:
+    """Take [start, end) of one vessel out of what is owed."""
+    owed = stored(con)
+    mine = pl.col("vessel") == vessel
+    _replace(con, pl.concat([owed.filter(~mine), without(owed.filter(mine), start, end)]))
+
+
+def _replace(con: duckdb.DuckDBPyConnection, ranges: pl.DataFrame) -> None:
+    con.execute("DELETE FROM changed_range")
+    con.register("ranges", ranges)
+    con.execute("INSERT INTO changed_range BY NAME SELECT * FROM ranges ORDER BY vessel, from_utc")
+    con.unregister("ranges")

@@ -1,0 +1,126 @@
+"""Reading an export again for tags that tags.csv did not know, or knew otherwise, when it was first read.
+
+What is owed stands in `file_tag`, so a killed night, or an export that is away, loses nothing: it stays owed.
+The file's ledger row never changes. Quarantine rows of these tags get `superseded_utc`; what the second
+reading keeps out is added beside them with `reread_utc`. So the rows without `reread_utc` always add up to
+the ledger's count, and those without `superseded_utc` are what is kept out today.
+"""
+
+from datetime import datetime
+
+import duckdb
+import polars as pl
+
+from nightgauge.store import ranges
+from nightgauge.store.frames_io import insert
+from nightgauge.store.landing import KEY, Meeting, append, changed_ranges_of, overwrite, slices
+from nightgauge.vocabulary.exports import ParsedExport
+from nightgauge.vocabulary.frames import QUARANTINE
+
+
+def owed_tags(con: duckdb.DuckDBPyConnection) -> frozenset[str]:
+    """Return the names of the tags for which some export must be read again."""
+    rows = con.execute("SELECT DISTINCT tag FROM file_tag WHERE reread_owed").fetchall()
+    return frozenset(str(row[0]) for row in rows)
+
+
+def owe(con: duckdb.DuckDBPyConnection, tags: frozenset[str]) -> None:
+    """Note that every export that held one of these tags must be read again for it."""
+    con.register("renewed", pl.DataFrame({"tag": sorted(tags)}, schema={"tag": pl.String}))
+    con.execute("UPDATE file_tag SET reread_owed = true FROM renewed WHERE file_tag.tag = renewed.tag")
+    con.unregister("renewed")
+
+
+def files_with_tags(con: duckdb.DuckDBPyConnection, tags: frozenset[str]) -> pl.DataFrame:
+    """Return the exports that must still be read again for any of these tags, the latest first.
+
+    Latest first, because a reading again never displaces a sample of a later file: so each time ends up
+    with the last word of the last file that still has one.
+
+    Returns
+    -------
+    DataFrame
+        Columns file_id, path, sha256.
+
+    """
+    con.register("asked", pl.DataFrame({"tag": sorted(tags)}, schema={"tag": pl.String}))
+    files: pl.DataFrame = con.sql(
+        """SELECT DISTINCT file_id, path, sha256 FROM source_file JOIN file_tag USING (file_id) JOIN asked USING (tag)
+        WHERE reread_owed"""
+    ).pl()
+    con.unregister("asked")
+    return files.sort("file_id", descending=True)
+
+
+def land_again(con: duckdb.DuckDBPyConnection, file_id: int, parsed: ParsedExport, read_at: datetime) -> int:
+    """Replace one export's samples of the tags it is owed for, within the caller's transaction.
+
+    Returns
+    -------
+    int
+        Samples that are new or other than before.
+
+    """
+    owed = con.execute("SELECT tag FROM file_tag WHERE file_id = $file_id AND reread_owed", {"file_id": file_id})
+    names = frozenset(str(row[0]) for row in owed.fetchall())
+    ids = con.sql("SELECT tag_id, tag FROM tag").pl().filter(pl.col("tag").is_in(names))["tag_id"]
+    samples = parsed.samples.filter(pl.col("tag_id").is_in(ids.implode()))
+    changed = pl.concat(
+        [_drop_vanished(con, file_id, ids, samples), *(_merge(con, s, file_id) for s in slices(samples))]
+    )
+    ranges.add(con, changed_ranges_of(con, changed))
+    _renew_quarantine(con, file_id, names, parsed, read_at)
+    con.execute("UPDATE file_tag SET reread_owed = false WHERE file_id = $file_id", {"file_id": file_id})
+    return changed.height
+
+
+def _drop_vanished(con: duckdb.DuckDBPyConnection, file_id: int, ids: pl.Series, samples: pl.DataFrame) -> pl.DataFrame:
+    """Delete the file's stored samples of these tags that the second reading no longer has; return their keys."""
+    con.register("again", samples.select(KEY))
+    con.register("owed_ids", ids.to_frame())
+    vanished: pl.DataFrame = con.sql(
+        """SELECT tag_id, time_utc
+        FROM sample SEMI JOIN owed_ids USING (tag_id) ANTI JOIN again USING (tag_id, time_utc)
+        WHERE file_id = $file_id""",
+        params={"file_id": file_id},
+    ).pl()
+    if vanished.height:
+        con.register("vanished", vanished)
+        con.execute(
+            """DELETE FROM sample USING vanished WHERE sample.tag_id = vanished.tag_id
+            AND sample.time_utc = vanished.time_utc AND sample.file_id = $file_id""",
+            {"file_id": file_id},
+        )
+        con.unregister("vanished")
+    con.unregister("again")
+    con.unregister("owed_ids")
+    return vanished
+
+
+def _merge(con: duckdb.DuckDBPyConnection, samples: pl.DataFrame, file_id: int) -> pl.DataFrame:
+    """Merge a slice of a file that may be earlier than what is stored; return the keys that changed."""
+    met = Meeting.of(con, samples)
+    mine = pl.col("file_id") <= file_id
+    all_met = pl.concat([met.same, met.other])
+    fresh = samples.join(all_met, on=KEY, how="anti", maintain_order="left")
+    # Equal samples of earlier files become this file's: those files are read again after it and must not displace it.
+    taken = samples.join(all_met.filter(mine), on=KEY, how="semi")
+    if taken.height:
+        overwrite(con, taken, file_id)
+    append(con, fresh, file_id)
+    return pl.concat([fresh.select(KEY), met.other.filter(mine).select(KEY)])
+
+
+def _renew_quarantine(
+    con: duckdb.DuckDBPyConnection, file_id: int, names: frozenset[str], parsed: ParsedExport, read_at: datetime
+) -> None:
+    """Put what the second reading keeps out of these tags beside what the first one did."""
+    con.register("owed_names", pl.DataFrame({"tag": sorted(names)}, schema={"tag": pl.String}))
+    con.execute(
+        """UPDATE quarantine SET superseded_utc = $read_at FROM owed_names
+        WHERE quarantine.tag = owed_names.tag AND file_id = $file_id AND superseded_utc IS NULL""",
+        {"file_id": file_id, "read_at": read_at},
+    )
+    con.unregister("owed_names")
+    kept_out = parsed.quarantine.filter(pl.col("tag").is_in(names))
+    insert(con, QUARANTINE, kept_out.with_columns(file_id=pl.lit(file_id), reread_utc=pl.lit(read_at)))

@@ -1,0 +1,85 @@
+"""Tables made from the vocabulary's frames, and the store's own bookkeeping declared the same way."""
+
+from collections.abc import Iterator
+
+import polars as pl
+
+from nightgauge.vocabulary.flags import FLAG
+from nightgauge.vocabulary.frames import STORED_FRAMES, TIME, Column, Frame
+
+CHANGED_RANGES = Frame(
+    "changed_range",
+    "one stretch of one vessel whose samples or settings changed since it was derived",
+    ("vessel", "from_utc"),
+    (
+        Column("vessel", pl.String, "", "vessel id"),
+        Column("from_utc", TIME, "", "first changed time"),
+        Column("to_utc", TIME, "", "first time after the last change"),
+    ),
+)
+
+FILE_TAGS = Frame(
+    "file_tag",
+    "one tag name found in one export, known or not",
+    ("file_id", "tag"),
+    (
+        Column("file_id", pl.Int32, "", "export"),
+        Column("tag", pl.String, "", "name as written in the export"),
+        Column("rows", pl.Int64, "", "rows of it"),
+        Column("reread_owed", pl.Boolean, "", "tags.csv changed so that the export must be read again for this tag"),
+    ),
+)
+
+VESSEL_SETUPS = Frame(
+    "vessel_setup",
+    "one dated part of the settings a vessel was last derived with",
+    ("vessel", "part", "valid_from_utc"),
+    (
+        Column("vessel", pl.String, "", "vessel id"),
+        Column("part", pl.String, "", "settings, water_dump, oil_valve, gas_valve or outage"),
+        Column("valid_from_utc", TIME, "", "in force from; null = always"),
+        Column("valid_to_utc", TIME, "", "in force to; null = as long as nothing follows"),
+        Column("digest", pl.String, "", "hash of the settings"),
+    ),
+)
+
+FIELD_SETTINGS = Frame(
+    "field_setting",
+    "one setting of the field that the database itself needs",
+    ("name",),
+    (
+        Column("name", pl.String, "", "time_zone or display_units"),
+        Column("value", pl.String, "", "as in field.toml"),
+    ),
+)
+
+TABLES = (*STORED_FRAMES, CHANGED_RANGES, FILE_TAGS, VESSEL_SETUPS, FIELD_SETTINGS)
+"""Every table of the database but the record of migrations."""
+
+FLAG_TYPE = "flag"
+"""Name of the database's type for a sample's worth, made from `FLAG` in that order."""
+
+_TYPES: tuple[tuple[pl.DataType | type[pl.DataType], str], ...] = (
+    (pl.String, "VARCHAR"),
+    (pl.Int32, "INTEGER"),
+    (pl.Int64, "BIGINT"),
+    (pl.Float64, "DOUBLE"),
+    (pl.Boolean, "BOOLEAN"),
+    (pl.Date, "DATE"),
+    (TIME, "TIMESTAMP WITH TIME ZONE"),
+    (FLAG, FLAG_TYPE),
+)
+
+
+def sql_type(dtype: pl.DataType | type[pl.DataType]) -> str:
+    """Return the database's type for a frame's column type."""
+    return next(name for known, name in _TYPES if known == dtype)
+
+
+def create_statements(frames: tuple[Frame, ...] = TABLES) -> Iterator[str]:
+    """Yield the statements that make an empty database with these tables."""
+    flags = ", ".join(f"'{category}'" for category in FLAG.categories)
+    yield f"CREATE TYPE {FLAG_TYPE} AS ENUM ({flags})"
+    for frame in frames:
+        columns = ",\n    ".join(f'"{column.name}" {sql_type(column.dtype)}' for column in frame.columns)
+        yield f"CREATE TABLE {frame.name} (\n    {columns}\n)"

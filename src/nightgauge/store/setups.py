@@ -1,0 +1,132 @@
+"""The settings each vessel was last derived with, so that a changed field.toml derives again what it concerns.
+
+Settings are kept as dated segments; two setups are compared stretch by stretch between all their dates,
+and only stretches in which another setting is in force are marked. Names and finding limits are left out:
+nothing derived rests on them.
+"""
+
+import hashlib
+import json
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime
+from itertools import pairwise
+
+import duckdb
+import polars as pl
+
+from nightgauge.field.settings import BackPressureValve, Field, Vessel, WaterDump
+from nightgauge.store import ranges
+from nightgauge.store.frames_io import insert, select
+from nightgauge.store.schema import FIELD_SETTINGS, VESSEL_SETUPS
+
+_CONTROLS = ("water_dump", "oil_valve", "gas_valve")
+_NOT_DERIVED_FROM = ("id", "name", "limits", *_CONTROLS)
+_BEGINNING = datetime.min.replace(tzinfo=UTC)
+_END = datetime.max.replace(tzinfo=UTC)
+
+
+@dataclass(frozen=True)
+class Segment:
+    """One part of a vessel's settings, in force from `start` up to `end`; None where it is open."""
+
+    part: str
+    start: datetime | None
+    end: datetime | None
+    digest: str
+
+    def covers(self, when: datetime) -> bool:
+        """Return whether it is in force at a time."""
+        return (self.start is None or self.start <= when) and (self.end is None or when < self.end)
+
+
+def segments_of(vessel: Vessel, field: Field) -> tuple[Segment, ...]:
+    """Return the settings that the derived rows of a vessel rest on."""
+    plain = {key: value for key, value in asdict(vessel).items() if key not in _NOT_DERIVED_FROM}
+    plain |= {"atmospheric_pressure_kpa": field.atmospheric_pressure_kpa, "time_zone": field.time_zone}
+    outages = (
+        Segment("outage", outage.from_utc, outage.to_utc, "out of service")
+        for outage in field.outages
+        if outage.vessel == vessel.id
+    )
+    controls = (s for part in _CONTROLS for s in _control_segments(part, getattr(vessel, part)))
+    return (Segment("settings", None, None, _digest(plain)), *controls, *outages)
+
+
+def _control_segments(part: str, dated: Sequence[WaterDump | BackPressureValve]) -> Iterator[Segment]:
+    """Yield a control's settings as segments; the first holds before its own date too, as the field format says."""
+    for number, setting in enumerate(dated):
+        start = setting.valid_from if number else None
+        end = dated[number + 1].valid_from if number + 1 < len(dated) else None
+        yield Segment(part, start, end, _digest({k: v for k, v in asdict(setting).items() if k != "valid_from"}))
+
+
+def _digest(settings: dict[str, object]) -> str:
+    return hashlib.sha256(json.dumps(settings, sort_keys=True).encode()).hexdigest()
+
+
+def changed_stretches(old: Iterable[Segment], new: Iterable[Segment]) -> list[tuple[datetime | None, datetime | None]]:
+    """Return the stretches of time in which other settings are in force in one than in the other; None = open."""
+    old, new = tuple(old), tuple(new)
+    dates = {date for segment in (*old, *new) for date in (segment.start, segment.end) if date is not None}
+    edges = [_BEGINNING, *sorted(dates), _END]
+
+    def in_force(segments: tuple[Segment, ...], when: datetime) -> frozenset[tuple[str, str]]:
+        return frozenset((s.part, s.digest) for s in segments if s.covers(when))
+
+    return [
+        (None if start == _BEGINNING else start, None if end == _END else end)
+        for start, end in pairwise(edges)
+        if in_force(old, start) != in_force(new, start)
+    ]
+
+
+def sync_setup(con: duckdb.DuckDBPyConnection, field: Field) -> None:
+    """Mark what a changed field.toml concerns, and remember it, within the caller's transaction."""
+    remember(con, "time_zone", field.time_zone)
+    stored: dict[str, list[Segment]] = {}
+    for row in select(con, VESSEL_SETUPS).iter_rows(named=True):
+        segment = Segment(row["part"], row["valid_from_utc"], row["valid_to_utc"], row["digest"])
+        stored.setdefault(row["vessel"], []).append(segment)
+    current = {vessel.id: segments_of(vessel, field) for vessel in field.vessels}
+    for vessel, segments in current.items():
+        for start, end in changed_stretches(stored.get(vessel, ()), segments):
+            _mark_samples(con, vessel, start, end)
+    if {vessel: set(segments) for vessel, segments in stored.items()} != {v: set(s) for v, s in current.items()}:
+        _rewrite(con, current)
+
+
+def _mark_samples(con: duckdb.DuckDBPyConnection, vessel: str, start: datetime | None, end: datetime | None) -> None:
+    """Mark the part of a stretch in which the vessel has samples."""
+    marked = con.sql(
+        """SELECT vessel, greatest(min(time_utc), $start::TIMESTAMPTZ) AS from_utc,
+            least(max(time_utc) + INTERVAL 1 MICROSECOND, $end::TIMESTAMPTZ) AS to_utc
+        FROM sample JOIN tag USING (tag_id) WHERE vessel = $vessel AND removed_utc IS NULL GROUP BY vessel""",
+        params={"vessel": vessel, "start": start, "end": end},
+    ).pl()
+    ranges.add(con, marked.filter(pl.col("from_utc") < pl.col("to_utc")))
+
+
+def _rewrite(con: duckdb.DuckDBPyConnection, current: dict[str, tuple[Segment, ...]]) -> None:
+    rows = [
+        {"vessel": vessel, "part": s.part, "valid_from_utc": s.start, "valid_to_utc": s.end, "digest": s.digest}
+        for vessel, segments in current.items()
+        for s in segments
+    ]
+    con.execute("DELETE FROM vessel_setup")
+    insert(con, VESSEL_SETUPS, pl.DataFrame(rows, schema=VESSEL_SETUPS.schema))
+
+
+def remember(con: duckdb.DuckDBPyConnection, name: str, value: str) -> bool:
+    """Keep one setting of the field; return whether it is another than before."""
+    if recall(con, name) == value:
+        return False
+    con.execute("DELETE FROM field_setting WHERE name = $name", {"name": name})
+    insert(con, FIELD_SETTINGS, pl.DataFrame({"name": [name], "value": [value]}))
+    return True
+
+
+def recall(con: duckdb.DuckDBPyConnection, name: str) -> str | None:
+    """Return one setting of the field as last kept."""
+    rows = con.execute("SELECT value FROM field_setting WHERE name = $name", {"name": name}).fetchall()
+    return str(rows[0][0]) if rows else None

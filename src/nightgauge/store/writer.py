@@ -1,0 +1,145 @@
+"""What can be written to the database; all within the transaction of one `Store.writing`."""
+
+import json
+from datetime import datetime
+
+import polars as pl
+
+from nightgauge.errors import ProgrammerError
+from nightgauge.field.settings import Field
+from nightgauge.store import display, landing, ranges, rereading, setups, tags
+from nightgauge.store.frames_io import insert, scalar
+from nightgauge.store.reader import Reader
+from nightgauge.units import System
+from nightgauge.vocabulary.derived import Derived
+from nightgauge.vocabulary.exports import Export, ParsedExport
+from nightgauge.vocabulary.frames import (
+    DUMP_CYCLES,
+    FINDING_EVENTS,
+    FINDINGS,
+    NIGHTS,
+    SIGNAL_HOURS,
+    VESSEL_DAYS,
+    VESSEL_HOURS,
+    WELL_TESTS,
+    Frame,
+)
+
+_BEGINS = (
+    (DUMP_CYCLES, "opened_utc"),
+    (VESSEL_HOURS, "hour_utc"),
+    (SIGNAL_HOURS, "hour_utc"),
+    (WELL_TESTS, "start_utc"),
+)
+"""Derived tables with the time that says in which range a row lies."""
+
+
+class Writer(Reader):
+    """An open transaction; made by `Store.writing`. Reads see what was written before them."""
+
+    def set_display(self, system: System) -> None:
+        """Make the `<table>_display` views speak this system of units."""
+        display.set_display(self._con, system)
+
+    def sync_tags(self, field: Field, now: datetime) -> tags.TagSync:
+        """Make table `tag` equal to tags.csv; convert, mark and owe readings again as that needs."""
+        return tags.sync_tags(self._con, field, now)
+
+    def sync_setup(self, field: Field) -> None:
+        """Mark what settings of field.toml that changed since the last call concern."""
+        setups.sync_setup(self._con, field)
+
+    def land(self, export: Export, parsed: ParsedExport, read_at: datetime) -> landing.FileCounts:
+        """Store an export that is read for the first time, with its quarantine, ledger row and changed ranges."""
+        return landing.land(self._con, export, parsed, read_at)
+
+    def land_again(self, file_id: int, parsed: ParsedExport, read_at: datetime) -> int:
+        """Replace a stored export's samples of the tags it is owed for; return how many changed. Counts stay."""
+        return rereading.land_again(self._con, file_id, parsed, read_at)
+
+    def refuse(self, export: Export, reason: str, read_at: datetime) -> int:
+        """Note in the ledger that an export was refused whole; return its file_id."""
+        return self._note(export, "refused", reason, read_at)
+
+    def duplicate(self, export: Export, original: str, read_at: datetime) -> int:
+        """Note in the ledger that an export has the content of another; return its file_id."""
+        return self._note(export, "duplicate", f"same content as {original}", read_at)
+
+    def _note(self, export: Export, state: str, reason: str, read_at: datetime) -> int:
+        file_id = landing.next_file_id(self._con)
+        counts = landing.FileCounts(file_id)
+        landing.record_file(self._con, export, state, read_at, counts=counts, reason=reason)
+        return file_id
+
+    def mark_changed(self, vessel: str, from_utc: datetime, to_utc: datetime) -> None:
+        """Note that [from_utc, to_utc) of a vessel must be derived again."""
+        ranges.add(self._con, pl.DataFrame({"vessel": [vessel], "from_utc": [from_utc], "to_utc": [to_utc]}))
+
+    def replace_derived(self, vessel: str, start: datetime, end: datetime, derived: Derived) -> None:
+        """Put derived rows in the place of all that begin in [start, end), and take the range out of what is owed.
+
+        Raises
+        ------
+        ProgrammerError
+            If a row is of another vessel or begins outside the range.
+
+        """
+        pieces = (derived.cycles, derived.hours, derived.signal_hours, derived.tests)
+        for (frame, time), rows in zip(_BEGINS, pieces, strict=True):
+            self._replace(frame, time, (start, end), vessel, rows)
+        self._replace(VESSEL_DAYS, "day", self._days_beginning_in(start, end), vessel, derived.days)
+        ranges.clear(self._con, vessel, start, end)
+
+    def _replace(self, frame: Frame, time: str, span: tuple[object, object], vessel: str, rows: pl.DataFrame) -> None:
+        start, end = span
+        strange = rows.filter(
+            (pl.col("vessel") != vessel) | (pl.col(time) < pl.lit(start)) | (pl.col(time) >= pl.lit(end))
+        )
+        if strange.height:
+            raise ProgrammerError(f"{frame.name}: {strange.height} rows lie outside {vessel} {start} to {end}")
+        self._con.execute(
+            f"DELETE FROM {frame.name} WHERE vessel = $vessel AND {time} >= $start AND {time} < $end",  # noqa: S608
+            {"vessel": vessel, "start": start, "end": end},
+        )
+        insert(self._con, frame, rows)
+
+    def save_findings(self, findings: pl.DataFrame, events: pl.DataFrame) -> None:
+        """Put the ledger's findings in the place of all stored, and add events.
+
+        A mark that is stored stays: people set it at any time, also while a night judges.
+        """
+        marks = self.findings().select("id", stored_mark="mark")
+        kept = findings.join(marks, on="id", how="left").with_columns(mark=pl.coalesce("stored_mark", "mark"))
+        self._con.execute("DELETE FROM finding")
+        insert(self._con, FINDINGS, kept.drop("stored_mark"))
+        insert(self._con, FINDING_EVENTS, events)
+
+    def set_mark(self, finding_id: str, mark_json: str, at: datetime) -> None:
+        """Set a person's mark on a finding and add the event."""
+        self._con.execute("UPDATE finding SET mark = $mark WHERE id = $id", {"mark": mark_json, "id": finding_id})
+        mark = json.loads(mark_json)
+        detail = " ".join(str(mark[key]) for key in ("as", "note") if mark.get(key))
+        event = {"finding_id": [finding_id], "at_utc": [at], "event": ["marked"], "detail": [detail]}
+        insert(self._con, FINDING_EVENTS, pl.DataFrame(event))
+
+    def begin_night(self, until: datetime, started: datetime) -> int:
+        """Note that a run has begun; return its number."""
+        night_id = int(str(scalar(self._con, "SELECT coalesce(max(night_id), 0) + 1 FROM night")))
+        row = {"night_id": [night_id], "until_utc": [until], "started_utc": [started], "state": ["running"]}
+        insert(self._con, NIGHTS, pl.DataFrame(row))
+        return night_id
+
+    def end_night(self, night_id: int, ended: datetime, state: str, detail: str) -> None:
+        """Note how a run ended."""
+        self._con.execute(
+            "UPDATE night SET ended_utc = $ended, state = $state, detail = $detail WHERE night_id = $night_id",
+            {"ended": ended, "state": state, "detail": detail, "night_id": night_id},
+        )
+
+    def close_killed_nights(self) -> int:
+        """Note that runs without an end were killed; only for who holds the night's lock. Return how many."""
+        killed = self._con.execute(
+            """UPDATE night SET state = 'killed', detail = 'the process ended without saying so'
+            WHERE state = 'running' RETURNING night_id"""
+        ).fetchall()
+        return len(killed)
