@@ -50,7 +50,7 @@ def read_field(path: Path) -> Field:
     find_duplicate_ids(table.get("well"), "well", scope)
     values["outages"] = read_outages(table.get("outage"), ids, place, scope)
     values["limits"] = read_limits(table.get("limits", {}), place, scope)
-    _find_bad_globs(values.get("streams", ()), scope)
+    _find_bad_globs(values.get("streams"), scope)
     if "tags" in values:
         values["tags"] = _tags(file.parent, values["tags"], ids, place, scope)
     if scope.problems:
@@ -87,7 +87,9 @@ def _toml(file: Path, scope: Scope) -> Table | None:
     try:
         return tomllib.loads(text)
     except (ValueError, RecursionError) as error:
-        scope.add("TOML", str(error), "a TOML file", "correct it there; texts stand between double quotes")
+        message, _, place = str(error).partition(" (at ")
+        remedy = "correct it there; texts stand between double quotes, tables that come again in double brackets"
+        scope.add(place.rstrip(")") or "TOML", message[:1].lower() + message[1:], "TOML", remedy)
     return None
 
 
@@ -115,10 +117,12 @@ def _zone(table: Table, scope: Scope) -> ZoneInfo:
     return ZoneInfo("UTC")
 
 
-def _find_bad_globs(streams: tuple[str, ...], scope: Scope) -> None:
-    for pattern in streams:
+def _find_bad_globs(streams: tuple[str, ...] | None, scope: Scope) -> None:
+    if streams == ():
+        scope.add("streams", "an empty list", "at least one pattern", 'write one like "streams/**/*.csv*"')
+    for pattern in streams or ():
         parts = Path(pattern).parts
-        if Path(pattern).is_absolute() or any("**" in part and part != "**" for part in parts):
+        if not parts or Path(pattern).is_absolute() or any("**" in part and part != "**" for part in parts):
             scope.add(
                 "streams",
                 shown(pattern),

@@ -71,6 +71,11 @@ class Vessel:
     limits: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     """Thresholds set for this vessel: kind, name, value in the unit used inside."""
 
+    @property
+    def is_two_phase(self) -> bool:
+        """Return whether the dump float rides on the oil level: an oil level is declared, and no interface."""
+        return self.normal_interface_m is None and self.normal_oil_level_m is not None
+
     def water_dump_at(self, when: datetime) -> WaterDump:
         """Return the dump's settings in force at a time; the earliest known before any, all None if undeclared."""
         return _in_force(self.water_dump, when) or WaterDump()

@@ -62,8 +62,19 @@ def _read_key(value: object, key: Key, place: Place, scope: Scope, values: dict[
     try:
         values[key.attribute] = read_value(value, key, place)
     except ValueProblem as problem:
-        remedy = remedy_for(value, key.choices) if key.choices and isinstance(value, str) else f"correct {key.name}"
-        scope.add(key.name, shown(value), str(problem), remedy)
+        scope.add(key.name, shown(value), str(problem), _remedy(value, key))
+
+
+def _remedy(value: object, key: Key) -> str:
+    if key.choices and isinstance(value, str):
+        return remedy_for(value, key.choices)
+    if key.kind == "quantity" and not isinstance(value, str):
+        return "write number and unit between quotes"
+    if key.kind in ("number", "flag") and isinstance(value, str):
+        return "write it without quotes"
+    if key.kind == "texts" and isinstance(value, str):
+        return "put it between square brackets"
+    return f"correct {key.name}"
 
 
 def read_value(value: object, key: Key, place: Place) -> Any:

@@ -17,7 +17,7 @@ from nightgauge.field.calendar import TimeProblem, parse_time
 from nightgauge.field.problems import Scope, remedy_for, shown
 from nightgauge.field.settings import TagRow
 from nightgauge.field.tables import Place
-from nightgauge.units import Conversion, UnitProblem, conversion, parse
+from nightgauge.units import DIMENSIONS, Conversion, UnitProblem, conversion, parse
 from nightgauge.vocabulary.signals import SIGNALS, Signal
 
 REQUIRED = ("tag", "vessel", "signal", "unit")
@@ -129,7 +129,7 @@ def _read_row(line: _Line, vessel_ids: Sequence[str]) -> TagRow | None:
     before = len(line.scope.problems)
     if not line.text("tag"):
         line.bad("tag", "the tag's name in the historian")
-    if line.text("vessel") not in vessel_ids:
+    if vessel_ids and line.text("vessel") not in vessel_ids:
         line.bad("vessel", "the id of a [[vessel]] in field.toml", remedy_for(line.text("vessel"), vessel_ids))
     signal = SIGNALS.get(line.text("signal"))
     if signal is None:
@@ -184,11 +184,15 @@ def _unit(line: _Line, signal: Signal) -> Conversion | None:
             return Conversion(1.0, 0.0)
         line.bad("unit", f"nothing: {signal.name} is a {signal.dimension}", "leave the unit empty")
         return None
+    or_percent = ", or % with zero and span" if signal.dimension == "length" else ""
+    expected = f"a unit of {signal.dimension} for {signal.name}{or_percent}"
+    if not written:
+        line.bad("unit", f"{expected}, like {DIMENSIONS[signal.dimension].examples}", "write the unit")
+        return None
     try:
         return conversion(written, signal.dimension, line.place.atmospheric_pressure_kpa)
     except UnitProblem as problem:
-        or_percent = ", or % with zero and span" if signal.dimension == "length" else ""
-        line.bad("unit", f"a unit of {signal.dimension} for {signal.name}{or_percent} ({problem})")
+        line.bad("unit", f"{expected} ({problem})")
         return None
 
 
