@@ -1,0 +1,150 @@
+"""The weekly page and its plain text: what needs a visit, the proof, the field, the small print."""
+
+import textwrap
+
+import polars as pl
+
+from nightgauge.report.cards import Card, cards
+from nightgauge.report.changes import opening, sentences
+from nightgauge.report.glance import SORTS, coverage_of, glance
+from nightgauge.report.method import CAUTION, METHODS
+from nightgauge.report.page import rendered
+from nightgauge.report.pictures import picture_window
+from nightgauge.report.quantities import rounded
+from nightgauge.report.week import WeekView
+from nightgauge.report.words import counted, moment, week_text
+
+__all__ = ["WeekView", "picture_window", "weekly_page", "weekly_text"]
+
+_LINE = 78
+"""Width of the mail text. [characters] RFC 5322 recommends at most 78."""
+
+
+def weekly_page(view: WeekView) -> str:
+    """Return the week as one HTML page that opens from disk with no network.
+
+    The same view gives the same page to the byte.
+    """
+    made = cards(view)
+    by_list = _by_list(view, made)
+    return rendered(
+        "weekly.html.j2",
+        title=f"{view.field.name} — week {week_text(view.monday, view.sunday)}",
+        field=view.field.name,
+        week=week_text(view.monday, view.sunday),
+        facts=_facts(view),
+        opening=opening(view),
+        changes=sentences(view),
+        lists=by_list,
+        cards=made,
+        rows=glance(view),
+        sorts=SORTS,
+        unjudged=_unjudged(view),
+        files=_files(view),
+        quarantine=_quarantine(view),
+        nights=_nights(view),
+        methods=METHODS,
+        caution=CAUTION,
+        until=moment(view.until, view.field.zone),
+        zone=view.field.time_zone,
+    )
+
+
+def _by_list(view: WeekView, made: tuple[Card, ...]) -> dict[str, tuple[Card, ...]]:
+    by_id = {card.id: card for card in made}
+    return {
+        name: tuple(by_id[row["id"]] for row in getattr(view.lists, name))
+        for name in ("visit", "know", "fixed", "parked", "cleared")
+    }
+
+
+def _facts(view: WeekView) -> tuple[str, ...]:
+    of = f"{view.days_so_far} so far" if view.is_running else "7"
+    nights = f"{view.nights_done} {'night' if view.nights_done == 1 else 'nights'} of {of}"
+    vessels = len(view.field.vessels)
+    return (
+        nights,
+        f"coverage {coverage_of(view):.0%}".replace("%", " %"),
+        f"{vessels} {'vessel' if vessels == 1 else 'vessels'}",
+    )
+
+
+def _unjudged(view: WeekView) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    return tuple((vessel, tuple(reasons)) for vessel, reasons in sorted(view.unjudged.items()) if reasons)
+
+
+def _files(view: WeekView) -> tuple[tuple[str, str], ...]:
+    """Return how many exports were stored, duplicate or refused, and the rows they held."""
+    if view.files.is_empty():
+        return ()
+    told: list[tuple[str, str]] = []
+    for state in ("stored", "duplicate", "refused"):
+        files = view.files.filter(pl.col("state") == state)
+        if len(files):
+            told.append((f"exports {state}", rounded(len(files))))
+    for column, words in _ROWS_WORDS:
+        told.append((words, f"{int(view.files[column].fill_null(0).sum()):,}"))
+    return tuple(told)
+
+
+_ROWS_WORDS = (
+    ("rows_read", "rows read"),
+    ("rows_stored", "rows stored"),
+    ("rows_repeated", "rows repeated"),
+    ("rows_replaced", "rows replaced by a later row of the same file"),
+    ("rows_quarantined", "rows kept out (quarantine)"),
+)
+
+
+def _quarantine(view: WeekView) -> tuple[tuple[str, str], ...]:
+    """Return the reasons for which rows were kept out, most rows first."""
+    if view.quarantine.is_empty():
+        return ()
+    reasons = view.quarantine.group_by("reason").agg(pl.col("rows").sum())
+    reasons = reasons.sort("rows", "reason", descending=[True, False])
+    return tuple((reason or "no reason given", f"{rows:,}") for reason, rows in reasons.iter_rows())
+
+
+def _nights(view: WeekView) -> tuple[tuple[str, str, str], ...]:
+    return tuple(
+        (moment(night["until_utc"], view.field.zone), night["state"], night["detail"] or "")
+        for night in view.week_nights.iter_rows(named=True)
+    )
+
+
+def weekly_text(view: WeekView) -> str:
+    """Return the week as plain text for a mail: head, what changed, what needs a visit, what could not be judged."""
+    made = _by_list(view, cards(view))
+    lines = [f"{view.field.name} — week {week_text(view.monday, view.sunday)}", " · ".join(_facts(view)), ""]
+    lines += _wrapped(opening(view))
+    for one in sentences(view):
+        lines += _wrapped(one)
+    lines += _section("Needs a visit", [_visit_line(at, card) for at, card in enumerate(made["visit"], start=1)])
+    lines += _section("Worth knowing", [f"{card.vessel}: {card.what} since {card.since}" for card in made["know"]])
+    lines += _section("Marked fixed, evidence still stands", [f"{card.vessel}: {card.what}" for card in made["fixed"]])
+    lines += _section("Known or planned", [f"{card.vessel}: {card.what} ({card.mark})" for card in made["parked"]])
+    lines += _section("Cleared", [f"{card.vessel}: {card.what}" for card in made["cleared"]])
+    lines += _section("Could not be judged", [f"{v}: {'; '.join(reasons)}" for v, reasons in _unjudged(view)])
+    quiet = [row.vessel for row in glance(view) if row.nothing]
+    if quiet:
+        lines += ["", *_wrapped(f"Nothing found on {counted(len(quiet), 'vessel', 'vessels')}: {', '.join(quiet)}.")]
+    return "\n".join([*lines, "", *_wrapped(CAUTION)]) + "\n"
+
+
+def _visit_line(at: int, card: Card) -> str:
+    cost = f"; costs up to {card.cost}" if card.cost else ""
+    first = f"; look first: {card.look_first}" if card.look_first else ""
+    return f"{at}. {card.vessel}: {card.what} since {card.since} ({card.sure}){cost}. {card.summary}{first}"
+
+
+def _section(title: str, items: list[str]) -> list[str]:
+    if not items:
+        return []
+    lines = ["", title, "-" * len(title)]
+    for item in items:
+        lines += _wrapped(item, hanging="   ")
+    return lines
+
+
+def _wrapped(text: str, hanging: str = "") -> list[str]:
+    return textwrap.wrap(text, _LINE, subsequent_indent=hanging) or [""]
