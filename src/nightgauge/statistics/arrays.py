@@ -14,3 +14,11 @@ def known(values: Floats, times: Floats | None = None) -> tuple[Floats, Floats]:
     clock = np.arange(series.size, dtype=np.float64) if times is None else np.asarray(times, dtype=np.float64)
     there = ~np.isnan(series)
     return series[there], clock[there]
+
+
+_ROUNDING = 1e-12
+
+
+def lies_still(values: Floats) -> bool:
+    """Return whether a series varies by no more than rounding."""
+    return bool(np.ptp(values) <= _ROUNDING * np.max(np.abs(values)))

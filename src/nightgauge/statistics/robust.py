@@ -47,7 +47,7 @@ def difference_sigma(values: Floats) -> Floats:
     Differences of independent noise have `sqrt(2)` times its spread. Points next to a NaN are left out.
 
     """
-    return mad_sigma(np.diff(np.asarray(values, dtype=np.float64), axis=-1)) / np.sqrt(2.0)
+    return np.asarray(mad_sigma(np.diff(np.asarray(values, dtype=np.float64), axis=-1)) / np.sqrt(2.0))
 
 
 def hampel(values: Floats, half_width: int = 3, cutoff: float = 4.0) -> Bools:

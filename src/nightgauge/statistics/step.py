@@ -5,15 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtri, stdtr
 
-from nightgauge.statistics.arrays import Floats, known
+from nightgauge.statistics.arrays import Floats, known, lies_still
 from nightgauge.statistics.robust import cleaned
 from nightgauge.statistics.serial import lag1_correlation, mean_inflation
 from nightgauge.statistics.trend import broken_line
 
 LEAST_SIDE = 3
 """Points wanted on each side of a step: with two, one wild value is half of a level. House choice."""
-
-_ROUNDING = 1e-12  # a series that varies by less than this share of itself lies still
 
 
 @dataclass(frozen=True)
@@ -69,12 +67,9 @@ def best_step(values: Floats, times: Floats | None = None, least_side: int = LEA
     if series.size < max(2 * least_side, 4):
         return None
     smooth = cleaned(series)
-    about = smooth - smooth.mean()
-    still = float(about @ about)
-    if still <= series.size * (_ROUNDING * np.abs(smooth).max()) ** 2:
+    if lies_still(smooth):
         return None
-    index = _best_split(about, least_side)
-    return _described(index, smooth, clock, still, least_side)
+    return _described(_best_split(smooth - smooth.mean(), least_side), smooth, clock, least_side)
 
 
 def _best_split(about: Floats, least_side: int) -> int:
@@ -84,8 +79,8 @@ def _best_split(about: Floats, least_side: int) -> int:
     return int(np.argmax(gain[least_side - 1 : about.size - least_side])) + least_side
 
 
-def _described(index: int, series: Floats, clock: Floats, still: float, least_side: int) -> Step:
-    count = series.size
+def _described(index: int, series: Floats, clock: Floats, least_side: int) -> Step:
+    count, still = series.size, float(np.sum((series - series.mean()) ** 2))
     before, after = float(series[:index].mean()), float(series[index:].mean())
     residuals = series - np.where(np.arange(count) < index, before, after)
     misfit = float(residuals @ residuals)

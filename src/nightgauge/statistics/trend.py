@@ -6,7 +6,7 @@ from functools import cache
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from nightgauge.statistics.arrays import Floats, Ints, known
+from nightgauge.statistics.arrays import Floats, Ints, known, lies_still
 from nightgauge.statistics.robust import cleaned
 from nightgauge.statistics.serial import lag1_correlation, mean_inflation
 
@@ -224,7 +224,7 @@ def broken_line(values: Floats, times: Floats | None = None) -> Ramp | None:
     Returns
     -------
     Ramp or None
-        None below `LEAST_RAMP_POINTS` points.
+        None below `LEAST_RAMP_POINTS` points or if nothing varies.
 
     Notes
     -----
@@ -237,6 +237,8 @@ def broken_line(values: Floats, times: Floats | None = None) -> Ramp | None:
     if series.size < LEAST_RAMP_POINTS:
         return None
     smooth = cleaned(series)
+    if lies_still(smooth):
+        return None
     onsets = clock[:-2]
     past = np.maximum(clock[None, :] - onsets[:, None], 0.0)
     centred = past - past.mean(axis=1, keepdims=True)
@@ -270,7 +272,7 @@ def _ramp(best: int, onsets: Floats, misfits: Floats, still: float, line: _Line)
     rho = lag1_correlation(residuals, line.clock, parameters=3)
     inflation = mean_inflation(rho, count)
     effective = count / inflation
-    floor = misfit + count * np.finfo(float).eps * still + np.finfo(float).tiny
+    floor = misfit + count * np.finfo(float).eps * still
     inside = onsets[effective * np.log((misfits + floor - misfit) / floor) <= _PROFILE_95]
     return Ramp(
         onset=float(onsets[best]),
