@@ -1,0 +1,145 @@
+"""One cause, one finding: consequences are told inside their cause, not beside it."""
+
+from dataclasses import replace
+from datetime import timedelta
+
+from nightgauge.vocabulary.findings import Candidate, Instead
+
+SLACK = timedelta(days=1)
+"""How much earlier a consequence may seem to begin than its cause: a day's median hides the hour. House choice."""
+TOGETHER = timedelta(days=4)
+"""How far apart the onsets of two moves may lie that are one move of the transmitter. House choice."""
+
+_INTERFACE = ("interface_setpoint_drift", "interface_setpoint_step")
+_OIL = ("oil_valve_setpoint_drift", "oil_valve_setpoint_step")
+_GAS = ("gas_valve_setpoint_drift", "gas_valve_setpoint_step")
+_VALVES = (*_OIL, *_GAS)
+_CARRYOVER = ("water_in_oil", "oil_in_water")
+
+CONSEQUENCES: dict[str, tuple[str, ...]] = {
+    "instrument_frozen": (
+        "float_stuck_closed", "float_stuck_open", "float_sticking", *_INTERFACE, *_VALVES, "instrument_drift",
+        "back_pressure_margin_lost", "pressure_not_held", "dump_short_cycling", "vessel_undersized",
+    ),
+    "float_stuck_open": (
+        "gas_in_liquid", "oil_in_water", "pressure_not_held", "instrument_drift", "dump_leaking", "vessel_undersized",
+        "instrument_noisy", "dump_restricted", "back_pressure_margin_lost", "float_sticking", "liquid_in_gas",
+        "back_pressure_hunting", *_INTERFACE, *_VALVES,
+    ),
+    "float_stuck_closed": (
+        "water_in_oil", "vessel_undersized", "float_sticking", "dump_restricted", "liquid_in_gas", "instrument_drift",
+        "back_pressure_margin_lost", "dump_short_cycling", "dump_hunting", *_INTERFACE, *_VALVES,
+    ),
+    "pressure_near_limit": (*_VALVES, "back_pressure_margin_lost", "gas_in_liquid"),
+    "pressure_not_held": (
+        *_VALVES, "back_pressure_margin_lost", "gas_in_liquid", "instrument_drift", "back_pressure_hunting",
+    ),
+    "dump_short_cycling": ("float_sticking", "vessel_undersized", "back_pressure_hunting", *_INTERFACE),
+    "dump_hunting": ("back_pressure_hunting", "float_sticking", "instrument_noisy", *_CARRYOVER, *_INTERFACE),
+    "float_sticking": (*_INTERFACE, *_CARRYOVER, "dump_short_cycling"),
+    "dump_restricted": ("vessel_undersized", "water_in_oil", *_INTERFACE),
+    "dump_leaking": ("oil_in_water", *_INTERFACE),
+    "oil_valve_setpoint_drift": ("back_pressure_margin_lost",),
+    "oil_valve_setpoint_step": ("back_pressure_margin_lost",),
+    "back_pressure_margin_lost": (*_GAS, "liquid_in_gas"),
+    "gas_valve_setpoint_drift": ("liquid_in_gas",),
+    "gas_valve_setpoint_step": ("liquid_in_gas",),
+    "back_pressure_hunting": ("instrument_noisy", "liquid_in_gas", *_VALVES),
+    "interface_setpoint_drift": ("vessel_undersized", *_CARRYOVER),
+    "interface_setpoint_step": ("vessel_undersized", *_CARRYOVER),
+    "vessel_undersized": _CARRYOVER,
+    "instrument_drift": ("back_pressure_margin_lost", *_VALVES),
+    "instrument_noisy": ("back_pressure_hunting",),
+}  # fmt: skip
+"""Cause to what it brings about, strongest causes first."""
+
+
+def arbitrate(candidates: list[Candidate]) -> tuple[Candidate, ...]:
+    """Return the candidates with consequences folded into their causes, in order of onset."""
+    rest = _pressure_as_one(list(candidates))
+    for cause_kind, consequences in CONSEQUENCES.items():
+        for cause in [c for c in rest if c.kind == cause_kind]:
+            rest = _fold(rest, cause, consequences)
+    return tuple(sorted(rest, key=lambda c: (c.onset, c.element, c.kind)))
+
+
+def _fold(candidates: list[Candidate], cause: Candidate, consequences: tuple[str, ...]) -> list[Candidate]:
+    if cause not in candidates:
+        return candidates
+    folded = [
+        c for c in candidates if c is not cause and c.kind in consequences and _follows(c, cause) and _same(c, cause)
+    ]
+    if not folded:
+        return candidates
+    also = tuple(dict.fromkeys([*cause.also, *(c.kind for c in folded), *(a for c in folded for a in c.also)]))
+    told = replace(cause, also=tuple(a for a in also if a != cause.kind))
+    return [told if c is cause else c for c in candidates if c not in folded]
+
+
+def _follows(consequence: Candidate, cause: Candidate) -> bool:
+    """Return whether a consequence begins with or after its cause, and not long after it was over."""
+    end = cause.ended if cause.ended is not None else cause.last_seen + SLACK
+    return cause.onset - SLACK <= consequence.onset <= end + SLACK
+
+
+def _same(consequence: Candidate, cause: Candidate) -> bool:
+    """Return whether a frozen or noisy reading is one that the other finding rests on."""
+    if not cause.element.startswith("instrument:"):
+        return True
+    signal = cause.element.removeprefix("instrument:")
+    by_pressure = consequence.kind in (*_VALVES, "instrument_drift") or "pressure" in consequence.kind
+    by_level = consequence.element == "water_dump" or consequence.kind == "vessel_undersized"
+    return (signal == "vessel_pressure" and by_pressure) or (signal == "interface_level" and by_level)
+
+
+def _pressure_as_one(candidates: list[Candidate]) -> list[Candidate]:
+    """Tell moves of both held pressures by one amount as one move: two valves do not drift in step.
+
+    With a header the transmitter has been told already; without one it is the likelier cause.
+    """
+    oil = [c for c in candidates if c.kind in _OIL]
+    gas = [c for c in candidates if c.kind in _GAS]
+    for o in oil:
+        for g in gas:
+            if g in candidates and o in candidates and _one_move(o, g):
+                candidates = [c for c in candidates if c is not g and c is not o]
+                candidates.append(_as_transmitter(o, g))
+    drifts = [c for c in candidates if c.kind == "instrument_drift" and c.element == "instrument:vessel_pressure"]
+    return [c for c in candidates if not (c in drifts[1:] and any(_overlap(c, d) for d in drifts[: drifts.index(c)]))]
+
+
+def _one_move(oil: Candidate, gas: Candidate) -> bool:
+    moves = [_move(oil), _move(gas)]
+    if moves[0] is None or moves[1] is None or moves[0] * moves[1] <= 0:
+        return False
+    near = abs(moves[0] - moves[1]) <= 0.35 * max(abs(moves[0]), abs(moves[1]))
+    return near and abs(oil.onset - gas.onset) <= TOGETHER and (oil.ended is None) == (gas.ended is None)
+
+
+def _move(candidate: Candidate) -> float | None:
+    first = candidate.evidence[0] if candidate.evidence else None
+    if first is None or first.value is None or not isinstance(first.expected, float):
+        return None
+    return first.value - first.expected
+
+
+def _as_transmitter(oil: Candidate, gas: Candidate) -> Candidate:
+    """Return one finding for a common move; where the header followed, it stays the oil valve's."""
+    followed = any(e.name.startswith("share of the move") for e in oil.evidence)
+    if followed:
+        return replace(oil, also=(*oil.also, gas.kind))
+    why = "both held pressures moved by the same amount, which two valves do not do"
+    return replace(
+        oil,
+        kind="instrument_drift",
+        element="instrument:vessel_pressure",
+        priority="medium" if oil.priority == "medium" or gas.priority == "medium" else "low",
+        evidence=(*oil.evidence, *gas.evidence),
+        instead=(Instead(oil.kind, why), *(i for i in oil.instead if i.kind != "instrument_drift")),
+        also=(oil.kind, gas.kind),
+        summary=f"Vessel pressure reading has moved: {why}. {oil.summary}",
+    )
+
+
+def _overlap(one: Candidate, other: Candidate) -> bool:
+    return one.onset <= other.last_seen + SLACK and other.onset <= one.last_seen + SLACK

@@ -1,0 +1,156 @@
+"""Setpoints of the oil and the gas valve: drifted or stepped, told from a drifting transmitter by the header."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from nightgauge.detect.history import DAY_S, HOUR_S, Floats, History
+from nightgauge.detect.load import without_load
+from nightgauge.detect.past import blocks, first_weeks, median, per_well
+from nightgauge.detect.shifts import BLOCK_S, Rules, Shift, find_shifts
+from nightgauge.detect.wording import Draft, day_of, duration, quantity
+from nightgauge.vocabulary.findings import Candidate, Effect
+
+LARGE_STEP_KPA = 34.5
+"""A step of 5 psi is felt by every well's pump; smaller ones are worth knowing. [kPa] House choice."""
+DRIFT = "instrument_drift"
+
+
+@dataclass(frozen=True)
+class Level:
+    """One of the two pressures of interest, hour by hour."""
+
+    valve: str
+    word: str
+    pressure: Floats
+    setting: float | None
+
+
+def levels(history: History) -> list[Level]:
+    """Return the pressures held by the oil valve and, where it is visited, by the gas valve. [kPag]"""
+    oil, gas = history.hour("oil_hold_kpag"), history.hour("gas_clip_kpag")
+    at = history.when(float(history.hour_s[0])) if len(history.hour_s) else history.until
+    oil_setting = history.vessel.oil_valve_at(at).holds_kpag
+    gas_setting = history.vessel.gas_valve_at(at).holds_kpag
+    if not np.isfinite(oil).any() and not np.isfinite(gas).any():
+        pressure = history.mean("vessel_pressure")
+        oil = without_load(history, pressure, first_weeks(history, np.isfinite(pressure)))
+    found = []
+    if np.isfinite(oil).any():
+        found.append(Level("oil_valve", "oil", oil, oil_setting))
+    if np.isfinite(gas).any():
+        found.append(Level("gas_valve", "gas", gas, gas_setting))
+    return found
+
+
+def find(history: History) -> list[Candidate]:
+    """Return drifts and steps of the held pressures, and of the pressure transmitter."""
+    found: list[Candidate] = []
+    for level in levels(history):
+        kind = f"{level.valve}_setpoint_drift"
+        known = np.isfinite(level.pressure)
+        pressure = per_well(level.pressure, history.well, first_weeks(history, known))
+        ends, values = blocks(history.hour_s + HOUR_S / 2, pressure, history.until_s, BLOCK_S)
+        if not len(ends):
+            continue
+        usual = median(level.pressure)
+        rules = Rules(
+            least=max(history.limit(kind, "least_move"), history.limit(kind, "least_share") * abs(usual)),
+            deviations=history.limit(kind, "deviations"),
+            reference_s=history.limit(kind, "reference_time"),
+            settled_s=history.limit(kind, "settled_time"),
+            setting=level.setting,
+        )
+        found += [_candidate(history, level, shift, rules) for shift in find_shifts(ends, values, rules)]
+    return found
+
+
+def header_follow(history: History, shift: Shift) -> float | None:
+    """Return the share of a move that the header makes too, None where it cannot be told.
+
+    The header stands above the vessel by the friction of the line, so its level does not matter, only its move:
+    medians of the days before the onset against those of the days since the move was largest.
+    """
+    header, vessel = history.mean("inlet_pressure"), history.mean("vessel_pressure")
+    both = np.isfinite(header) & np.isfinite(vessel)
+    before = both & (history.hour_s < shift.onset_s) & (history.hour_s >= shift.onset_s - 7 * DAY_S)
+    last = shift.ended_s if shift.ended_s is not None else shift.last_s
+    after = both & (history.hour_s < last) & (history.hour_s >= max(shift.onset_s, last - 2 * DAY_S))
+    if before.sum() < 24 or after.sum() < 12 or abs(shift.size) == 0:
+        return None
+    # Friction in the line moves both with the load; the difference of the two does not hold the valve's move.
+    return 1.0 - (median((vessel - header)[after]) - median((vessel - header)[before])) / shift.size
+
+
+def _candidate(history: History, level: Level, shift: Shift, rules: Rules) -> Candidate:
+    follow = header_follow(history, shift)
+    is_transmitter = follow is not None and follow < history.limit(DRIFT, "follow_share")
+    kind = DRIFT if is_transmitter else f"{level.valve}_setpoint_{shift.shape}"
+    element = "instrument:vessel_pressure" if is_transmitter else level.valve
+    draft = Draft(history, kind, element)
+    size, span_s = abs(shift.size), shift.last_s - shift.onset_s
+    sure = size / max(rules.least, rules.deviations * shift.scatter)
+    draft.confidence = 0.45 + 0.2 * min(2.0, sure) + 0.05 * min(1.0, span_s / (4 * DAY_S))
+    draft.confidence += 0.03 if follow is not None and not 0.3 < follow < 0.7 else 0.0
+    draft.severity, draft.ended_s = size, shift.ended_s
+    small_step = shift.shape == "step" and size < LARGE_STEP_KPA and not is_transmitter
+    draft.priority = "low" if small_step or shift.by_setting else "medium"
+    if shift.by_setting:
+        draft.confidence = min(draft.confidence, 0.6)
+    draft.over(shift.onset_s, shift.last_s)
+    draft.found(f"pressure held by the {level.word} valve", shift.found, "kPag", shift.reference)
+    draft.found("scatter from day to day", shift.scatter, "kPa", None)
+    if follow is not None:
+        draft.found("share of the move that the header made too", follow, "1", 1.0)
+    _instead(draft, level, shift, follow)
+    if not is_transmitter and shift.size > 0 and shift.ended_s is None:
+        draft.effect = back_pressure_cost(history, shift.size)
+    return draft.done(_words(history, level, shift, is_transmitter=is_transmitter), shift.onset_s, shift.last_s)
+
+
+def back_pressure_cost(history: History, rise_kpa: float) -> Effect | None:
+    """Return the liquid that the wells give less for a rise of back pressure, an upper bound. [m3/day]"""
+    indices = [
+        w.productivity_index_m3_per_day_per_kpa
+        for w in history.field.wells
+        if w.vessel == history.vessel.id and w.productivity_index_m3_per_day_per_kpa is not None
+    ]
+    if not indices:
+        return None
+    return Effect(
+        sum(indices) * rise_kpa, "m3/day", "up to, liquid of all wells: productivity index x rise in pressure"
+    )
+
+
+def _instead(draft: Draft, level: Level, shift: Shift, follow: float | None) -> None:
+    valve = f"{level.valve}_setpoint_{shift.shape}"
+    if follow is None:
+        draft.not_because(DRIFT, "there is no header pressure to tell: read a gauge beside the transmitter")
+    elif draft.kind == DRIFT:
+        draft.not_because(valve, f"the header made {100 * max(0.0, follow):.0f} % of the move only")
+    else:
+        draft.not_because(DRIFT, f"the header moved with it ({100 * min(follow, 2.0):.0f} % of the move)")
+    draft.not_because("more or less load", "the load has been taken out with the slope of the vessel's own past")
+    shape = "step" if shift.shape == "drift" else "drift"
+    if draft.kind != DRIFT:
+        why = f"fits worse (misfit of the told one is {100 * shift.fit_ratio:.0f} % of it)"
+        draft.not_because(f"{level.valve}_setpoint_{shape}", why)
+
+
+def _words(history: History, level: Level, shift: Shift, *, is_transmitter: bool) -> str:
+    size = quantity(history, abs(shift.size), "pressure difference")
+    way = "risen" if shift.size > 0 else "sunk"
+    now, before = quantity(history, shift.found, "pressure"), quantity(history, shift.reference, "pressure")
+    against = "set in field.toml (no past yet)" if shift.by_setting else "before"
+    spent = duration(max(HOUR_S, shift.last_s - shift.onset_s))
+    moved = f"has {way} {size} in {spent}: now {now}, {before} {against}"
+    if is_transmitter:
+        text = f"Vessel pressure reading {moved}, while the header stayed as it was"
+    elif shift.shape == "drift":
+        text = f"Pressure held by the {level.word} valve {moved}"
+    else:
+        text = f"Pressure held by the {level.word} valve moved at once by {size}"
+        text += f" on {day_of(history, shift.onset_s)}: now {now}, {before} {against}"
+    if shift.steady:
+        return f"{text}; taken as the new setting."
+    return f"{text}; back since {day_of(history, shift.ended_s)}." if shift.ended_s is not None else f"{text}."

@@ -1,0 +1,264 @@
+"""One vessel's past, as detectors read it: frames turned into arrays on one grid of hours.
+
+Everything at or after `until` is dropped here and nowhere else, so no detector can look ahead. Hours in
+an outage of field.toml are unknown to all of them. Times in arrays are seconds since 1970, UTC.
+"""
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from nightgauge.field.settings import Field, Vessel
+from nightgauge.vocabulary.kinds import KINDS
+
+Floats = npt.NDArray[np.float64]
+Mask = npt.NDArray[np.bool_]
+Texts = npt.NDArray[np.object_]
+
+HOUR_S = 3600.0
+DAY_S = 86400.0
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+KNOWN_SHARE = 0.5
+"""Share of an hour in which a value has to be known for the hour to speak. House choice: the greater half."""
+METERS = ("water_total", "water_rate")
+
+
+@dataclass(frozen=True)
+class Cycles:
+    """The dumps of one vessel as columns, in order of opening. [s since 1970, m, m3, s, kPa]"""
+
+    opened: Floats
+    shut: Floats
+    opening: Floats
+    closing: Floats
+    volume_geometry: Floats
+    volume_meter: Floats
+    fill: Floats
+    drain: Floats
+    inflow: Floats
+    cv: Floats
+    pressure: Floats
+    sag: Floats
+    leak: Floats
+    lowest: Floats
+    well: Texts
+    evidence: Texts
+
+    def __len__(self) -> int:
+        """Return the number of dumps."""
+        return len(self.opened)
+
+
+_CYCLE_COLUMNS = {
+    "opening": "opening_level_m", "closing": "closing_level_m", "volume_geometry": "volume_geometry_m3",
+    "volume_meter": "volume_meter_m3", "fill": "fill_s", "drain": "drain_s", "inflow": "inflow_m3_per_day",
+    "cv": "cv_effective", "pressure": "pressure_kpag", "sag": "pressure_sag_kpa", "leak": "leak_m3",
+    "lowest": "lowest_level_m",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class History:
+    """Everything known of one vessel before `until`.
+
+    Attributes
+    ----------
+    cycles, hours, days, signal_hours, tests : polars.DataFrame
+        DUMP_CYCLES, VESSEL_HOURS, VESSEL_DAYS, SIGNAL_HOURS and WELL_TESTS of this vessel; rows at or after
+        `until` are ignored.
+    until : datetime
+        End of the night: data before it are judged.
+
+    """
+
+    vessel: Vessel
+    field: Field
+    cycles: pl.DataFrame
+    hours: pl.DataFrame
+    days: pl.DataFrame
+    signal_hours: pl.DataFrame
+    tests: pl.DataFrame
+    until: datetime
+
+    @cached_property
+    def until_s(self) -> float:
+        """Return the end of the night. [s since 1970]"""
+        return self.until.timestamp()
+
+    @cached_property
+    def signals(self) -> frozenset[str]:
+        """Return the signals that the vessel has by tags.csv or by its data."""
+        seen = self.signal_hours["signal"].unique().to_list() if len(self.signal_hours) else []
+        return self.field.signals_of(self.vessel.id) | frozenset(seen)
+
+    @cached_property
+    def start_s(self) -> float:
+        """Return the start of the first hour. [s since 1970]"""
+        firsts = [f["hour_utc"].min() for f in (self.hours, self.signal_hours) if len(f)]
+        known = [first.timestamp() for first in firsts if isinstance(first, datetime)]
+        return min([*known, self.until_s])
+
+    @cached_property
+    def hour_s(self) -> Floats:
+        """Return the starts of all hours from the first to the last before `until`. [s since 1970]"""
+        count = max(0, int(np.ceil((self.until_s - self.start_s) / HOUR_S - 1e-9)))
+        return self.start_s + HOUR_S * np.arange(count, dtype=np.float64)
+
+    def _slots(self, frame: pl.DataFrame) -> npt.NDArray[np.int64]:
+        """Return the hour number of each row, -1 for rows outside the history."""
+        seconds = frame["hour_utc"].dt.epoch("us").to_numpy() / 1e6
+        slots = np.round((seconds - self.start_s) / HOUR_S).astype(np.int64)
+        return np.where((slots >= 0) & (slots < len(self.hour_s)), slots, -1)
+
+    @cached_property
+    def in_outage(self) -> Mask:
+        """Return which hours touch an outage of field.toml."""
+        mask = np.zeros(len(self.hour_s), dtype=bool)
+        for outage in self.field.outages:
+            if outage.vessel == self.vessel.id:
+                begin, end = outage.from_utc.timestamp(), outage.to_utc.timestamp()
+                mask |= (self.hour_s + HOUR_S > begin) & (self.hour_s < end)
+        return mask
+
+    @cached_property
+    def _hour_slots(self) -> npt.NDArray[np.int64]:
+        return self._slots(self.hours)
+
+    @cached_property
+    def _cache(self) -> dict[tuple[str, str], Floats]:
+        return {}
+
+    def hour(self, name: str) -> Floats:
+        """Return a column of the vessel's hours on the grid; NaN where unknown or in an outage."""
+        key = ("", name)
+        if key not in self._cache:
+            self._cache[key] = self._spread(self.hours, name, self._hour_slots)
+        return self._cache[key]
+
+    def signal(self, signal: str, name: str) -> Floats:
+        """Return a column of one signal's hours on the grid; NaN where unknown or in an outage."""
+        key = (signal, name)
+        if key not in self._cache:
+            frame = self._by_signal.get(signal)
+            self._cache[key] = (
+                np.full(len(self.hour_s), np.nan) if frame is None else self._spread(frame, name, self._slots(frame))
+            )
+        return self._cache[key]
+
+    @cached_property
+    def _by_signal(self) -> dict[str, pl.DataFrame]:
+        if not len(self.signal_hours):
+            return {}
+        parts = self.signal_hours.partition_by("signal", as_dict=True)
+        return {str(key[0]): part for key, part in parts.items()}
+
+    def _spread(self, frame: pl.DataFrame, name: str, slots: npt.NDArray[np.int64]) -> Floats:
+        values = np.full(len(self.hour_s), np.nan)
+        if len(frame):
+            column = frame[name].cast(pl.Float64).to_numpy().astype(np.float64, copy=False)
+            inside = slots >= 0
+            values[slots[inside]] = column[inside]
+        values[self.in_outage] = np.nan
+        return values
+
+    def mean(self, signal: str) -> Floats:
+        """Return the hourly means of a signal where at least half of the hour is known."""
+        return np.where(self.known(signal), self.signal(signal, "mean"), np.nan)
+
+    def known(self, signal: str) -> Mask:
+        """Return the hours in which a signal is known for the greater part."""
+        return np.nan_to_num(self.signal(signal, "coverage")) >= KNOWN_SHARE
+
+    @cached_property
+    def well(self) -> Texts:
+        """Return the well on test in each hour; None where no well is known."""
+        wells = np.full(len(self.hour_s), None, dtype=object)
+        if len(self.hours):
+            inside = self._hour_slots >= 0
+            wells[self._hour_slots[inside]] = np.array(self.hours["well_on_test"].to_list(), dtype=object)[inside]
+        return wells
+
+    @cached_property
+    def dumps(self) -> Cycles:
+        """Return the dumps that opened before `until` and outside outages."""
+        frame = self.cycles.filter(pl.col("opened_utc") < self.until).sort("opened_utc")
+        opened = frame["opened_utc"].dt.epoch("us").to_numpy() / 1e6
+        shut = frame["shut_utc"].dt.epoch("us").cast(pl.Float64).to_numpy().astype(np.float64) / 1e6
+        # A dump that shut later than the night's end was under way then.
+        open_still = ~(shut < self.until_s)
+        columns = {
+            short: frame[long].cast(pl.Float64).to_numpy().astype(np.float64) for short, long in _CYCLE_COLUMNS.items()
+        }
+        for short in ("volume_geometry", "volume_meter", "drain", "inflow", "cv", "closing"):
+            columns[short] = np.where(open_still, np.nan, columns[short])
+        keep = np.ones(len(opened), dtype=bool)
+        if self.in_outage.any() and len(opened):
+            slots = np.clip(((opened - self.start_s) // HOUR_S).astype(int), 0, len(self.hour_s) - 1)
+            keep = ~self.in_outage[slots]
+        wells = np.array(frame["well_on_test"].to_list(), dtype=object)
+        evidence = np.array(frame["evidence"].to_list(), dtype=object)
+        return Cycles(
+            opened=opened[keep],
+            shut=np.where(open_still, np.nan, shut)[keep],
+            well=wells[keep],
+            evidence=evidence[keep],
+            **{short: values[keep] for short, values in columns.items()},
+        )
+
+    def day(self, name: str) -> Floats:
+        """Return a column of the vessel's days, in order, days that begin before `until` only."""
+        return self._days[name].cast(pl.Float64).to_numpy().astype(np.float64)
+
+    @cached_property
+    def _days(self) -> pl.DataFrame:
+        begins = (
+            pl.col("day")
+            .cast(pl.Datetime("us"))
+            .dt.replace_time_zone(self.field.time_zone, ambiguous="earliest", non_existent="null")
+        )
+        frame = self.days.with_columns(begins.alias("begin_utc").dt.convert_time_zone("UTC"))
+        return frame.filter(pl.col("begin_utc") < self.until).sort("day")
+
+    @cached_property
+    def day_s(self) -> Floats:
+        """Return the starts of the vessel's days. [s since 1970]"""
+        return self._days["begin_utc"].dt.epoch("us").to_numpy() / 1e6
+
+    @cached_property
+    def meter(self) -> str | None:
+        """Return the water meter's signal: the totaliser, else the rate, else None."""
+        return next((name for name in METERS if name in self.signals), None)
+
+    @cached_property
+    def is_throttling(self) -> bool:
+        """Return whether the dump throttles, by its settings, or, unset, by having travel and no dumps."""
+        action = self.vessel.water_dump_at(self.until).action
+        if action is not None:
+            return action == "throttling"
+        return "water_dump_position" in self.signals and len(self.cycles) == 0
+
+    def limit(self, kind: str, name: str) -> float:
+        """Return a threshold: the vessel's own, else the field's, else the default of the kind."""
+        default = KINDS[kind].limit(name).default
+        for limits in (self.vessel.limits, self.field.limits):
+            if name in limits.get(kind, {}):
+                return limits[kind][name]
+        return default
+
+    def limits_set(self, kind: str) -> list[str]:
+        """Return the names of the kind's limits that field.toml sets to other than the default."""
+        return [n for n in KINDS[kind].limit_names if self.limit(kind, n) != KINDS[kind].limit(n).default]
+
+    def when(self, seconds: float) -> datetime:
+        """Return seconds since 1970 as an aware time."""
+        return datetime.fromtimestamp(seconds, tz=UTC)
+
+    def hours_between(self, begin_s: float, end_s: float) -> slice:
+        """Return the hours that lie wholly or partly in [begin, end)."""
+        first = int(max(0, np.floor((begin_s - self.start_s) / HOUR_S + 1e-9)))
+        last = int(min(len(self.hour_s), np.ceil((end_s - self.start_s) / HOUR_S - 1e-9)))
+        return slice(first, max(first, last))

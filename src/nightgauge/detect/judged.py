@@ -1,0 +1,59 @@
+"""Which kinds could be judged in the last night, and why the others could not: no data is not a quiet night."""
+
+import numpy as np
+
+from nightgauge.detect.history import DAY_S, HOUR_S, History
+from nightgauge.detect.wording import moment
+from nightgauge.vocabulary.kinds import KINDS, Kind
+
+_LEAST_SHARE = 0.5
+"""Share of the last day in which a signal has to be known for the night to have judged it. House choice."""
+
+
+def judged_kinds(history: History) -> tuple[frozenset[str], dict[str, str]]:
+    """Return the kinds judged in the last night, and the reason for each that could not be."""
+    if history.until_s - history.start_s < HOUR_S:
+        return frozenset(), dict.fromkeys(KINDS, "no data yet")
+    last_day = history.hours_between(history.until_s - DAY_S, history.until_s)
+    if history.in_outage[last_day].mean() > _LEAST_SHARE:
+        return frozenset(), dict.fromkeys(KINDS, "out of service by field.toml")
+    shares = {s: float(np.mean(history.known(s)[last_day])) for s in sorted(history.signals)}
+    unjudged = {}
+    for name, kind in KINDS.items():
+        why = _why_not(history, kind, shares)
+        if why is not None:
+            unjudged[name] = why
+    return frozenset(KINDS) - unjudged.keys(), unjudged
+
+
+def _why_not(history: History, kind: Kind, shares: dict[str, float]) -> str | None:
+    if kind.name == "vessel_undersized" and not _sized(history):
+        return "needs dimensions, a load and a required retention"
+    if kind.name == "pressure_near_limit" and history.vessel.max_working_pressure_kpag is None:
+        return "needs max_working_pressure in field.toml"
+    if not kind.needs:
+        return None
+    had = [needs for needs in kind.needs if needs <= history.signals]
+    if not had:
+        least = min(kind.needs, key=lambda needs: (len(needs), sorted(needs)))
+        return f"needs {' with '.join(s.replace('_', ' ') for s in sorted(least))}"
+    if any(all(shares.get(s, 0.0) >= _LEAST_SHARE for s in needs) for needs in had):
+        return None
+    missing = min((s for s in had[0] if shares.get(s, 0.0) < _LEAST_SHARE), default=sorted(had[0])[0])
+    return _silence(history, missing)
+
+
+def _silence(history: History, signal: str) -> str:
+    known = np.flatnonzero(history.known(signal))
+    name = signal.replace("_", " ")
+    if not len(known):
+        return f"no {name} yet"
+    return f"no {name} since {moment(history, float(history.hour_s[known[-1]] + HOUR_S))}"
+
+
+def _sized(history: History) -> bool:
+    if not len(history.day_s):
+        return False
+    recent = history.day_s >= history.until_s - 7 * DAY_S
+    names = ("water_short_h", "oil_short_h", "gas_load_fraction")
+    return any(bool(np.isfinite(history.day(name)[recent]).any()) for name in names)
