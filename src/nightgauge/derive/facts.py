@@ -1,0 +1,161 @@
+"""What each dump did: levels, volumes, inflow, pressure, effective flow coefficient."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from nightgauge.derive.cycles import UNSEEN, Found
+from nightgauge.derive.known import SECOND_US, Floats, Times, Track, integral, known_until, per_bin, pieces
+from nightgauge.derive.plant import Plant, level_at
+from nightgauge.derive.totals import DAY_S
+from nightgauge.physics.valve import flow_coefficient, liquid_head_kpa
+from nightgauge.vocabulary.frames import DUMP_CYCLES, TIME
+
+LONGEST_FILL_US = 36 * 3600 * SECOND_US
+"""A fill is followed no further back than this. [us] It leaves half a day of the context for the shutting before."""
+
+
+@dataclass(frozen=True)
+class Facts:
+    """One entry per dump of `Found`; NaN where not known."""
+
+    opening_level_m: Floats
+    closing_level_m: Floats
+    fill_s: Floats
+    drain_s: Floats
+    inflow_m3_per_day: Floats
+    volume_geometry_m3: Floats
+    volume_meter_m3: Floats
+    leak_m3: Floats
+    pressure_kpag: Floats
+    pressure_sag_kpa: Floats
+    lowest_level_m: Floats
+    cv_effective: Floats
+
+
+def facts(plant: Plant, found: Found) -> Facts:
+    """Return what each dump did."""
+    opened, shut = _times(found.dumps.opened_us), _times(found.dumps.shut_us)
+    shut_before = np.append(np.nan, shut[:-1])
+    opening = _read(plant.interface, opened)
+    closing = _read(plant.interface, shut)
+    drain = (shut - opened) / SECOND_US
+    fill = _fill_s(found, opened, shut_before, drain)
+    kept = plant.water_volume_m3(closing)
+    before = plant.water_volume_m3(opening)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        by_geometry = (before - np.append(np.nan, kept[:-1])) / fill * DAY_S
+    by_meter, through, leak = _metered(plant, opened, shut, shut_before, kept)
+    by_meter = np.where(np.isnan(fill), np.nan, by_meter)
+    inflow = np.where(np.isnan(by_meter), np.maximum(by_geometry, 0.0), by_meter)
+    inflow_of_level = np.where(np.isnan(by_geometry), inflow, by_geometry)
+    volume = before - kept + np.maximum(inflow_of_level, 0.0) * drain / DAY_S
+    pressure, lowest_pressure = _while_open(plant.track("vessel_pressure"), found, plant.seen.end_us)
+    level, lowest_level = _while_open(plant.interface, found, plant.seen.end_us)
+    moved = np.where(np.isnan(through), volume, through)
+    return Facts(
+        opening, closing, fill, drain, inflow, volume, through, leak, pressure,
+        _read(plant.track("vessel_pressure"), opened) - lowest_pressure, lowest_level,
+        _cv(plant, moved, drain, pressure, level, opened),
+    )  # fmt: skip
+
+
+def _times(when_us: Times) -> Floats:
+    return np.where(when_us == UNSEEN, np.nan, when_us.astype(np.float64))
+
+
+def _whole(when_us: Floats) -> Times:
+    return np.where(np.isnan(when_us), UNSEEN, when_us).astype(np.int64)
+
+
+def _read(track: Track | None, when_us: Floats) -> Floats:
+    return np.where(np.isnan(when_us), np.nan, level_at(track, _whole(when_us)))
+
+
+def _fill_s(found: Found, opened: Floats, shut_before: Floats, drain_s: Floats) -> Floats:
+    """Return previous shutting to opening; null where a whole dump could hide in what is not known of it."""
+    a, b = _whole(shut_before), _whole(opened)
+    both = ~np.isnan(shut_before) & ~np.isnan(opened)
+    known = known_until(*found.known, b) - known_until(*found.known, a)
+    hidden_s = (b - a - known) / SECOND_US
+    could_hide = np.where(np.isnan(drain_s), 0.0, 0.5 * drain_s)
+    whole = both & (hidden_s <= could_hide) & (b - a <= LONGEST_FILL_US) & (b > a)
+    return np.where(whole, (b - a) / SECOND_US, np.nan)
+
+
+def _metered(
+    plant: Plant, opened: Floats, shut: Floats, shut_before: Floats, kept: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Return inflow from shutting to shutting, volume through the valve, and volume while it was shut."""
+    nothing = np.full(opened.shape, np.nan)
+    if plant.water is None:
+        return nothing, nothing, nothing
+    meter = plant.water
+    a, b, c = _whole(shut_before), _whole(opened), _whole(shut)
+    through = np.where(np.isnan(opened) | np.isnan(shut), np.nan, meter.from_to(b, c))
+    leak, leak_us = meter.wholly_within(a, b)
+    leak = np.where(np.isnan(shut_before) | np.isnan(opened) | (leak_us == 0), np.nan, leak)
+    whole = np.where(np.isnan(shut_before) | np.isnan(shut), np.nan, meter.from_to(a, c))
+    gained = kept - np.append(np.nan, kept[:-1])
+    gained = np.where(np.isnan(gained), 0.0, gained)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        inflow = (whole + gained) / ((shut - shut_before) / SECOND_US) * DAY_S
+    return np.maximum(inflow, 0.0), through, leak
+
+
+def _while_open(track: Track | None, found: Found, end_us: int) -> tuple[Floats, Floats]:
+    """Return mean and lowest value while each dump was open; of one under way, up to now."""
+    opened, shut = found.dumps.opened_us, found.dumps.shut_us
+    nothing = np.full(opened.shape, np.nan)
+    seen = opened != UNSEEN
+    if track is None or not np.any(seen):
+        return nothing, nothing.copy()
+    following = np.append(opened[1:], end_us)
+    until = np.where(shut == UNSEEN, np.where(following == UNSEEN, opened + 1, following), shut)
+    edges = np.column_stack([opened[seen], np.maximum(until[seen], opened[seen] + 1)]).ravel()
+    edges = np.maximum.accumulate(edges)
+    cut = pieces(track, edges)
+    count = edges.size - 1
+    length = per_bin(np.add, cut.length_us / SECOND_US, cut.bin, count, 0.0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean = integral(cut, count) / length
+    lowest = per_bin(np.minimum, np.minimum(cut.start_value, cut.end_value), cut.bin, count, np.nan)
+    means, lows = nothing, nothing.copy()
+    means[seen], lows[seen] = mean[::2], lowest[::2]
+    return means, lows
+
+
+def _cv(plant: Plant, volume: Floats, drain: Floats, pressure: Floats, level: Floats, opened: Floats) -> Floats:
+    """Return the effective flow coefficient: drop = gas pressure + liquid head above the outlet - downstream."""
+    dump, gravity = plant.dump, plant.vessel.water_specific_gravity or 1.0
+    downstream = _read(plant.track("water_downstream_pressure"), opened)
+    fallback = np.nan if dump.downstream_pressure_kpag is None else dump.downstream_pressure_kpag
+    downstream = np.where(np.isnan(downstream), fallback, downstream)
+    height = np.maximum(level - (dump.elevation_m or 0.0), 0.0)
+    head = np.where(np.isnan(height), 0.0, np.asarray(liquid_head_kpa(height, gravity)))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        flow = np.where(drain > 0.0, volume / drain * DAY_S, np.nan)
+    return np.asarray(flow_coefficient(flow, pressure + head - downstream, gravity))
+
+
+def cycle_rows(plant: Plant, found: Found, known: Facts) -> pl.DataFrame:
+    """Return the DUMP_CYCLES rows of the dumps that opened on the plant's day."""
+    opened, shut = found.dumps.opened_us, found.dumps.shut_us
+    today = np.flatnonzero((opened >= plant.day.start_us) & (opened < plant.day.end_us))
+    well = plant.track("well_on_test")
+    wells = [] if well is None else [_label(well, code) for code in well.at(opened[today])]
+    columns: dict[str, object] = {
+        "vessel": [plant.vessel.id] * today.size,
+        "opened_utc": pl.Series(opened[today]).cast(TIME),
+        "shut_utc": pl.Series([None if s == UNSEEN else int(s) for s in shut[today]], dtype=pl.Int64).cast(TIME),
+        "evidence": [found.evidence[k] for k in today],
+        "well_on_test": wells or [None] * today.size,
+    }
+    for name in Facts.__dataclass_fields__:
+        columns[name] = getattr(known, name)[today]
+    return DUMP_CYCLES.build(pl.DataFrame(columns, schema_overrides={"well_on_test": pl.String}).fill_nan(None))
+
+
+def _label(track: Track, code: float) -> str | None:
+    return None if np.isnan(code) else track.labels[int(code)]

@@ -1,0 +1,242 @@
+"""When a signal is known, and what it is then: between samples, over hours, over dumps.
+
+A signal is kept as a `Track`: its usable samples, and the intervals of time in which it is known with
+the values at both ends. Between analogue samples the value is a line, between states and totals a
+step. A gap longer than `max_gap`, and the time from a bad sample to the next good one, is in no
+interval. Times are whole microseconds, so that sums of durations are exact and a result never depends
+on where the reading began.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Times = NDArray[np.int64]
+Indices = NDArray[np.intp]
+Flags = NDArray[np.bool_]
+
+SECOND_US = 1_000_000
+
+
+@dataclass(frozen=True)
+class Readings:
+    """The samples of one signal as they came: sorted by time, one per time."""
+
+    signal: str
+    hold: Literal["line", "step"]
+    time_us: Times
+    value: Floats
+    usable: Flags
+    """False for bad samples and for those without a number."""
+    max_gap_us: Times
+    """Longest silence after each sample over which the value is still known."""
+    labels: tuple[str, ...] = ()
+    """Texts of a text signal; `value` is then the position in here."""
+
+    def between(self, start_us: int, end_us: int) -> "Readings":
+        """Return the samples with start <= time < end."""
+        low, high = np.searchsorted(self.time_us, [start_us, end_us])
+        part = slice(int(low), int(high))
+        return Readings(
+            self.signal,
+            self.hold,
+            self.time_us[part],
+            self.value[part],
+            self.usable[part],
+            self.max_gap_us[part],
+            self.labels,
+        )
+
+
+@dataclass(frozen=True)
+class Track:
+    """One signal: its usable samples and the intervals in which it is known.
+
+    The intervals are sorted and do not overlap; those of a line share their ends where samples follow
+    one another closely enough.
+    """
+
+    signal: str
+    hold: Literal["line", "step"]
+    time_us: Times
+    value: Floats
+    start_us: Times
+    end_us: Times
+    start_value: Floats
+    end_value: Floats
+    labels: tuple[str, ...] = ()
+
+    def at(self, when_us: Times) -> Floats:
+        """Return the value at each time, NaN where it is not known."""
+        if self.start_us.size == 0:
+            return np.full(when_us.shape, np.nan)
+        i = np.maximum(np.searchsorted(self.start_us, when_us, side="right") - 1, 0)
+        length = np.maximum(self.end_us[i] - self.start_us[i], 1)
+        share = (when_us - self.start_us[i]) / length
+        value = self.start_value[i] + (self.end_value[i] - self.start_value[i]) * share
+        # A line still holds at its last instant; a step has ended there.
+        last = self.end_us[i] if self.hold == "line" else self.end_us[i] - 1
+        inside = (when_us >= self.start_us[i]) & (when_us <= last)
+        return np.where(inside, value, np.nan)
+
+    def known_us(self, start_us: Times, end_us: Times) -> Times:
+        """Return how much of each [start, end) is known. [us]"""
+        return known_until(self.start_us, self.end_us, end_us) - known_until(self.start_us, self.end_us, start_us)
+
+
+def known_until(start_us: Times, end_us: Times, when_us: Times) -> Times:
+    """Return how much of sorted, disjoint intervals lies before each time. [us]"""
+    if start_us.size == 0:
+        return np.zeros(when_us.shape, dtype=np.int64)
+    before = np.concatenate([[0], np.cumsum(end_us - start_us)])
+    i = np.searchsorted(start_us, when_us, side="right")
+    inside = np.maximum(i - 1, 0)
+    overshoot = np.where(i > 0, np.maximum(end_us[inside] - when_us, 0), 0)
+    return np.asarray(before[i] - overshoot, dtype=np.int64)
+
+
+def track(readings: Readings, until_us: int, unknown: tuple[Times, Times] | None = None) -> Track:
+    """Return a signal with the intervals in which it is known.
+
+    Parameters
+    ----------
+    readings : Readings
+        Its samples before `until_us`.
+    until_us : int
+        End of what may be seen. A step holds up to here, a line only to its last sample. [us]
+    unknown : pair of arrays, optional
+        Start and end of stretches, sorted and disjoint, in which the signal is not known whatever it says. [us]
+
+    """
+    time, value, usable = readings.time_us, readings.value, readings.usable
+    following = np.append(time[1:], until_us)
+    known = usable & (following > time)
+    if readings.hold == "line":
+        known &= np.append(usable[1:], False)
+        end_value = np.append(value[1:], np.nan)
+    else:
+        end_value = value
+    known &= following - time <= readings.max_gap_us
+    parts = (time[known], following[known], value[known], end_value[known])
+    if unknown is not None and unknown[0].size:
+        parts = _without(parts, unknown)
+    return Track(readings.signal, readings.hold, time[usable], value[usable], *parts, labels=readings.labels)
+
+
+def _without(
+    parts: tuple[Times, Times, Floats, Floats], unknown: tuple[Times, Times]
+) -> tuple[Times, Times, Floats, Floats]:
+    """Return the intervals with the unknown stretches cut out."""
+    edges = np.column_stack(unknown).ravel()
+    cut = _split(*parts, edges)
+    # Bins between an unknown's start and its end have even numbers.
+    kept = cut.bin % 2 != 0
+    return cut.start_us[kept], cut.end_us[kept], cut.start_value[kept], cut.end_value[kept]
+
+
+@dataclass(frozen=True)
+class Pieces:
+    """Known intervals cut at edges: piece k lies in bin `bin[k]`, between edges bin and bin + 1."""
+
+    bin: Indices
+    start_us: Times
+    end_us: Times
+    start_value: Floats
+    end_value: Floats
+
+    @property
+    def length_us(self) -> Times:
+        """Return the length of each piece. [us]"""
+        return self.end_us - self.start_us
+
+
+def pieces(track: Track, edges_us: Times) -> Pieces:
+    """Return the known intervals cut at sorted edges; those before the first or after the last edge fall away."""
+    low = max(int(np.searchsorted(track.end_us, edges_us[0], side="right")), 0)
+    high = int(np.searchsorted(track.start_us, edges_us[-1], side="left"))
+    part = slice(low, high)
+    cut = _split(track.start_us[part], track.end_us[part], track.start_value[part], track.end_value[part], edges_us)
+    inside = (cut.bin >= 0) & (cut.bin < edges_us.size - 1)
+    if np.all(inside):
+        return cut
+    return Pieces(
+        cut.bin[inside], cut.start_us[inside], cut.end_us[inside], cut.start_value[inside], cut.end_value[inside]
+    )
+
+
+def _split(start: Times, end: Times, start_value: Floats, end_value: Floats, edges: Times) -> Pieces:
+    first = np.searchsorted(edges, start, side="right") - 1
+    last = np.searchsorted(edges, end, side="left") - 1
+    count = last - first + 1
+    whole = np.repeat(np.arange(start.size), count)
+    offset = np.arange(whole.size) - np.repeat(np.cumsum(count) - count, count)
+    bins = first[whole] + offset
+    padded = np.concatenate([[np.iinfo(np.int64).min], edges, [np.iinfo(np.int64).max]])
+    a = np.maximum(start[whole], padded[bins + 1])
+    b = np.minimum(end[whole], padded[bins + 2])
+    length = (end - start)[whole]
+    rise = (end_value - start_value)[whole]
+    at_a = np.where(a == start[whole], start_value[whole], start_value[whole] + rise * ((a - start[whole]) / length))
+    at_b = np.where(b == end[whole], end_value[whole], start_value[whole] + rise * ((b - start[whole]) / length))
+    return Pieces(bins, a, b, at_a, at_b)
+
+
+def per_bin(operation: np.ufunc, values: Floats | Times, bins: Indices, count: int, empty: float) -> Floats:
+    """Return `operation` over the values of each bin; `bins` is sorted. Each bin is summed by itself."""
+    result = np.full(count, empty, dtype=np.float64)
+    if bins.size:
+        heads = np.flatnonzero(np.append(True, bins[1:] != bins[:-1]))
+        result[bins[heads]] = operation.reduceat(values, heads)
+    return result
+
+
+def integral(cut: Pieces, count: int) -> Floats:
+    """Return the integral over time of each bin, unknown parts left out. [value x s]"""
+    area = 0.5 * (cut.start_value + cut.end_value) * (cut.length_us / SECOND_US)
+    return per_bin(np.add, area, cut.bin, count, 0.0)
+
+
+def gaps_longer_than(time_us: Times, longest_us: int, bounds_us: tuple[int, int]) -> tuple[Times, Times]:
+    """Return start and end of the stretches within bounds without any of the times, if longer than asked."""
+    padded = np.concatenate([[bounds_us[0]], time_us, [bounds_us[1]]])
+    wide = np.flatnonzero(np.diff(padded) > longest_us)
+    return padded[wide], padded[wide + 1]
+
+
+def overlap(first: tuple[Times, Times], second: tuple[Times, Times]) -> tuple[Times, Times]:
+    """Return the intervals common to two sorted lists of disjoint intervals."""
+    edges = np.unique(np.concatenate([*first, *second]))
+    if edges.size < 2:
+        return edges[:0], edges[:0]
+    a, b = edges[:-1], edges[1:]
+    inside = _covers(first, a) & _covers(second, a)
+    return joined(a[inside], b[inside])
+
+
+def union(first: tuple[Times, Times], second: tuple[Times, Times]) -> tuple[Times, Times]:
+    """Return the intervals that lie in either of two sorted lists of disjoint intervals."""
+    edges = np.unique(np.concatenate([*first, *second]))
+    if edges.size < 2:
+        return edges[:0], edges[:0]
+    a, b = edges[:-1], edges[1:]
+    inside = _covers(first, a) | _covers(second, a)
+    return joined(a[inside], b[inside])
+
+
+def joined(start_us: Times, end_us: Times) -> tuple[Times, Times]:
+    """Return sorted intervals with those that touch put together."""
+    if start_us.size == 0:
+        return start_us, end_us
+    apart = start_us[1:] > end_us[:-1]
+    return start_us[np.append(True, apart)], end_us[np.append(apart, True)]
+
+
+def _covers(intervals: tuple[Times, Times], when_us: Times) -> Flags:
+    start, end = intervals
+    if start.size == 0:
+        return np.zeros(when_us.shape, dtype=bool)
+    i = np.searchsorted(start, when_us, side="right") - 1
+    return np.asarray((i >= 0) & (when_us < end[np.maximum(i, 0)]))

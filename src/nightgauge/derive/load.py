@@ -1,0 +1,115 @@
+"""Inflow of water: constant from one shutting to the next, and the balance of the vessel where no dump tells."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from nightgauge.derive.cycles import UNSEEN, Found, Span
+from nightgauge.derive.facts import Facts
+from nightgauge.derive.known import SECOND_US, Floats, Times, per_bin
+from nightgauge.derive.plant import Plant, level_at
+from nightgauge.derive.totals import DAY_S
+
+
+@dataclass(frozen=True)
+class Rates:
+    """A rate over stretches of time that do not overlap."""
+
+    start_us: Times
+    end_us: Times
+    rate_m3_per_day: Floats
+
+    def mean_per_hour(self, edges_us: Times) -> Floats:
+        """Return the time-weighted mean of each hour over what is known of it, NaN where nothing is."""
+        known = ~np.isnan(self.rate_m3_per_day)
+        cut = cut_at(self.start_us[known], self.end_us[known], edges_us)
+        rate = self.rate_m3_per_day[known][cut.source]
+        count = edges_us.size - 1
+        length = per_bin(np.add, cut.length_s, cut.bin, count, 0.0)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return per_bin(np.add, rate * cut.length_s, cut.bin, count, np.nan) / length
+
+
+@dataclass(frozen=True)
+class Cut:
+    """Stretches of time cut at edges, with the bin and the stretch that each piece comes from."""
+
+    bin: Times
+    source: Times
+    start_us: Times
+    end_us: Times
+
+    @property
+    def length_s(self) -> Floats:
+        """Return the length of each piece. [s]"""
+        return (self.end_us - self.start_us) / SECOND_US
+
+
+def cut_at(start_us: Times, end_us: Times, edges_us: Times) -> Cut:
+    """Return sorted, disjoint stretches cut at edges, without what lies outside the edges."""
+    source = np.arange(start_us.size)
+    start, end = np.maximum(start_us, edges_us[0]), np.minimum(end_us, edges_us[-1])
+    real = end > start
+    start, end, source = start[real], end[real], source[real]
+    first = np.searchsorted(edges_us, start, side="right") - 1
+    last = np.searchsorted(edges_us, end, side="left") - 1
+    count = last - first + 1
+    whole = np.repeat(np.arange(start.size), count)
+    bins = first[whole] + np.arange(whole.size) - np.repeat(np.cumsum(count) - count, count)
+    return Cut(
+        bins, source[whole], np.maximum(start[whole], edges_us[bins]), np.minimum(end[whole], edges_us[bins + 1])
+    )
+
+
+def water_inflow(plant: Plant, found: Found, known: Facts, open_spans: Span) -> Rates:
+    """Return the water inflow over the plant's day.
+
+    From one shutting to the next it is what that cycle shows. Everywhere else (since the last shutting, over
+    gaps, with a throttling dump) it is what the meter passed plus what the level gained, hour by hour.
+    """
+    shut = found.dumps.shut_us
+    before = np.append(UNSEEN, shut[:-1])
+    told = (before != UNSEEN) & (shut != UNSEEN) & ~np.isnan(known.inflow_m3_per_day)
+    start, end, rate = before[told], shut[told], known.inflow_m3_per_day[told]
+    edges = plant.day.edges_us
+    free = _complement((start, end), int(edges[0]), int(edges[-1]))
+    rest = cut_at(*free, edges)
+    balance = _balance(plant, rest.start_us, rest.end_us, open_spans)
+    all_start, all_end = np.concatenate([start, rest.start_us]), np.concatenate([end, rest.end_us])
+    order = np.argsort(all_start, kind="stable")
+    return Rates(all_start[order], all_end[order], np.concatenate([rate, balance])[order])
+
+
+def _complement(spans: Span, start_us: int, end_us: int) -> Span:
+    start = np.clip(np.append(start_us, spans[1]), start_us, end_us)
+    end = np.clip(np.append(spans[0], end_us), start_us, end_us)
+    real = end > start
+    return start[real], end[real]
+
+
+def _balance(plant: Plant, start: Times, end: Times, open_spans: Span) -> Floats:
+    """Return inflow = outflow + gain of inventory over each stretch, NaN where it cannot be told, never below 0."""
+    passed = _passed(plant, start, end, open_spans)
+    gained = plant.water_volume_m3(_level(plant, end, -1)) - plant.water_volume_m3(_level(plant, start, 0))
+    if plant.is_throttling:
+        # The dump holds the level: without a level reading what comes in goes out.
+        gained = np.where(np.isnan(gained), 0.0, gained)
+    return np.maximum((passed + gained) / ((end - start) / SECOND_US) * DAY_S, 0.0)
+
+
+def _level(plant: Plant, when: Times, shift: int) -> Floats:
+    return level_at(plant.interface, when + shift)
+
+
+def _passed(plant: Plant, start: Times, end: Times, open_spans: Span) -> Floats:
+    """Return what left through the dump: by meter, or nothing where the valve was shut all along."""
+    was_open = overlaps(start, end, open_spans)
+    metered = np.full(start.shape, np.nan) if plant.water is None else plant.water.from_to(start, end)
+    if plant.water is None and plant.is_throttling:
+        return metered
+    return np.where(np.isnan(metered), np.where(was_open, np.nan, 0.0), metered)
+
+
+def overlaps(start: Times, end: Times, spans: Span) -> np.ndarray:
+    """Return which stretches have any time in common with sorted, disjoint spans."""
+    return np.asarray(np.searchsorted(spans[0], end, side="left") > np.searchsorted(spans[1], start, side="right"))

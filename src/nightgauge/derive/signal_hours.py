@@ -1,0 +1,149 @@
+"""What each signal did in each hour: SIGNAL_HOURS."""
+
+import numpy as np
+import polars as pl
+
+from nightgauge.derive.grid import DAY_US, Day
+from nightgauge.derive.known import (
+    SECOND_US,
+    Floats,
+    Indices,
+    Pieces,
+    Readings,
+    Times,
+    Track,
+    integral,
+    per_bin,
+    pieces,
+)  # fmt: skip
+from nightgauge.derive.totals import counted
+from nightgauge.vocabulary.frames import SIGNAL_HOURS, TIME
+from nightgauge.vocabulary.signals import SIGNALS
+
+STILL_AT_MOST_US = 2 * DAY_US
+"""Stillness is looked for no further back than this. [us] It bounds what an hour's row depends on."""
+_FINEST_US = 60 * SECOND_US
+"""Lines are cut this fine for quantiles. [us] Sixty points an hour place a 10th percentile well."""
+
+
+def signal_hours(vessel: str, readings: Readings, track: Track, day: Day) -> pl.DataFrame:
+    """Return the SIGNAL_HOURS rows of one signal on one day."""
+    edges, count = day.edges_us, day.hours_us.size
+    cut = pieces(track, edges)
+    known_s = per_bin(np.add, cut.length_us / SECOND_US, cut.bin, count, 0.0)
+    columns: dict[str, object] = {
+        "hour_utc": pl.Series(day.hours_us).cast(TIME),
+        "coverage": known_s / (day.lengths_us / SECOND_US),
+        "still_s": _still_s(readings, edges[1:]),
+        **_counts(readings, edges),
+    }
+    if SIGNALS[track.signal].kind != "text":
+        columns |= _values(cut, count, known_s)
+        if SIGNALS[track.signal].kind == "total":
+            columns["net_change"] = np.where(known_s > 0, counted(track).per_hour(edges), np.nan)
+    frame = pl.DataFrame(columns).with_columns(pl.lit(vessel).alias("vessel"), pl.lit(track.signal).alias("signal"))
+    return SIGNAL_HOURS.build(frame.fill_nan(None))
+
+
+def _counts(readings: Readings, edges: Times) -> dict[str, Floats]:
+    hour = np.searchsorted(edges, readings.time_us, side="right") - 1
+    inside = (hour >= 0) & (hour < edges.size - 1)
+    count = edges.size - 1
+    changed = np.zeros(hour.shape, dtype=bool)
+    changed[_changes(readings)] = True
+
+    def tally(which: np.ndarray) -> Floats:
+        return np.bincount(hour[inside & which], minlength=count).astype(np.float64)
+
+    return {
+        "samples": tally(readings.usable),
+        "bad_samples": tally(~readings.usable),
+        "changes": tally(changed),
+    }
+
+
+def _changes(readings: Readings) -> Indices:
+    """Return the positions of usable samples that differ from the usable one before."""
+    good = np.flatnonzero(readings.usable)
+    near = np.diff(readings.time_us[good]) <= STILL_AT_MOST_US
+    return np.asarray(good[1:][(np.diff(readings.value[good]) != 0.0) & near])
+
+
+def _still_s(readings: Readings, ends: Times) -> Floats:
+    """Return how long the value had been the same at the last sample before each hour's end."""
+    time, value = readings.time_us[readings.usable], readings.value[readings.usable]
+    if time.size == 0:
+        return np.full(ends.shape, np.nan)
+    run = np.maximum.accumulate(np.where(np.append(True, value[1:] != value[:-1]), np.arange(time.size), 0))
+    last = np.searchsorted(time, ends, side="left") - 1
+    oldest = np.searchsorted(time, ends - STILL_AT_MOST_US, side="left")
+    since = np.maximum(run[np.maximum(last, 0)], np.minimum(oldest, time.size - 1))
+    still = (time[np.maximum(last, 0)] - time[since]) / SECOND_US
+    return np.where(last >= oldest, still, np.nan)
+
+
+def _values(cut: Pieces, count: int, known_s: Floats) -> dict[str, Floats]:
+    if cut.bin.size == 0:
+        return {}
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean = integral(cut, count) / known_s
+    first = np.searchsorted(cut.bin, np.arange(count), side="left")
+    last = np.searchsorted(cut.bin, np.arange(count), side="right") - 1
+    held = last >= first
+    first, last = np.minimum(first, cut.bin.size - 1), np.maximum(last, 0)
+    start, end = np.where(held, cut.start_value[first], np.nan), np.where(held, cut.end_value[last], np.nan)
+    p10, p90 = quantiles(cut, count, (0.1, 0.9))
+    return {
+        "first": start,
+        "last": end,
+        "mean": mean,
+        "minimum": per_bin(np.minimum, np.minimum(cut.start_value, cut.end_value), cut.bin, count, np.nan),
+        "maximum": per_bin(np.maximum, np.maximum(cut.start_value, cut.end_value), cut.bin, count, np.nan),
+        "p10": p10,
+        "p90": p90,
+        "deviation": _deviation(cut, count, mean, known_s),
+        "net_change": end - start,
+    }
+
+
+def _deviation(cut: Pieces, count: int, mean: Floats, known_s: Floats) -> Floats:
+    """Return the time-weighted standard deviation; a line from a to b has the mean square (a2 + ab + b2) / 3."""
+    a, b = cut.start_value - mean[cut.bin], cut.end_value - mean[cut.bin]
+    square = per_bin(np.add, (a * a + a * b + b * b) / 3.0 * (cut.length_us / SECOND_US), cut.bin, count, np.nan)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.sqrt(square / known_s)
+
+
+def quantiles(cut: Pieces, count: int, shares: tuple[float, ...]) -> list[Floats]:
+    """Return the time-weighted quantiles of each bin: the lowest value not exceeded for that share of the time."""
+    fine = _finer(cut)
+    middle = 0.5 * (fine.start_value + fine.end_value)
+    order = np.lexsort((middle, fine.bin))
+    bins, middle = fine.bin[order], middle[order]
+    # Whole microseconds: the running sum is exact, so a bin's share of it does not depend on the bins before.
+    running = np.cumsum(fine.length_us[order])
+    last = np.searchsorted(bins, np.arange(count), side="right") - 1
+    first = np.searchsorted(bins, np.arange(count), side="left")
+    held = last >= first
+    before = np.where(first > 0, running[np.maximum(first - 1, 0)], 0)
+    total = np.where(held, running[np.maximum(last, 0)] - before, 0)
+    found = []
+    for share in shares:
+        wanted = before + np.ceil(share * total).astype(np.int64)
+        position = np.clip(np.searchsorted(running, wanted, side="left"), 0, middle.size - 1)
+        found.append(np.where(held, middle[position], np.nan))
+    return found
+
+
+def _finer(cut: Pieces) -> Pieces:
+    parts = np.maximum(-(-cut.length_us // _FINEST_US), 1)
+    if parts.max(initial=1) == 1:
+        return cut
+    whole = np.repeat(np.arange(parts.size), parts)
+    step = np.arange(whole.size) - np.repeat(np.cumsum(parts) - parts, parts)
+    length, rise, parts = cut.length_us[whole], (cut.end_value - cut.start_value)[whole], parts[whole]
+    start = cut.start_us[whole] + length * step // parts
+    end = cut.start_us[whole] + length * (step + 1) // parts
+    low = cut.start_value[whole] + rise * (step / parts)
+    high = cut.start_value[whole] + rise * ((step + 1) / parts)
+    return Pieces(cut.bin[whole], start, end, low, high)
