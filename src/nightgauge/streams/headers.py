@@ -1,0 +1,89 @@
+"""Which column is which: the header of an export, its separator, and whether it is long or wide."""
+
+import csv
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+TAG_NAMES = (
+    "tag", "tagname", "tagid", "point", "pointname", "pointid", "name", "item", "itemname", "itemid", "nodeid",
+    "variable", "channel", "signal", "sensor", "series", "id",
+)  # fmt: skip
+TIME_NAMES = (
+    "timestamp", "datetime", "time", "ts", "stamp", "dateandtime", "sampletime", "sourcetimestamp", "eventtime",
+    "localtime", "date",
+)  # fmt: skip
+VALUE_NAMES = ("value", "val", "v", "reading", "processvalue", "samplevalue", "measurement", "data")
+QUALITY_NAMES = ("quality", "qual", "q", "status", "statuscode", "qualitycode", "opcquality", "flag")
+"""Usual headers by preference, letters and digits only, lower case. Common practice, no source."""
+
+SEPARATORS = (",", ";", "\t")
+
+_NOT_ALPHANUMERIC = re.compile(r"[\W_]+")
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Where the roles stand among the columns of one export."""
+
+    form: Literal["long", "wide"]
+    names: tuple[str, ...]
+    """Headers as written, stripped, up to the last that has a name."""
+    time: int
+    tag: int | None = None
+    value: int | None = None
+    quality: int | None = None
+
+    @property
+    def roles(self) -> dict[str, int]:
+        """Return role to column number for long exports, and of the time only for wide ones."""
+        places = {"tag": self.tag, "stamp": self.time, "text": self.value, "quality": self.quality}
+        return {role: place for role, place in places.items() if place is not None}
+
+    @property
+    def cells(self) -> tuple[int, ...]:
+        """Return the columns of a wide export that are tags."""
+        return tuple(i for i, name in enumerate(self.names) if i != self.time and name) if self.form == "wide" else ()
+
+
+def layout_of(names: Sequence[str], known_tags: frozenset[str]) -> Layout | None:
+    """Return the roles of the columns, or None if these are no columns of an export.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Headers as written.
+    known_tags : frozenset of str
+        Tags of the field: a header that is one of them makes the export wide.
+
+    """
+    stripped = [name.strip().strip("\ufeff") for name in names]
+    while stripped and not stripped[-1]:
+        stripped.pop()
+    keys = [_NOT_ALPHANUMERIC.sub("", name).casefold() for name in stripped]
+    time, tag, value = (_place(keys, usual) for usual in (TIME_NAMES, TAG_NAMES, VALUE_NAMES))
+    others_known = any(name in known_tags for i, name in enumerate(stripped) if i != time)
+    if time is None and others_known and stripped and not stripped[0]:
+        time = 0  # an index column written without a name
+    if time is None or len(stripped) < 2:
+        return None
+    if tag is not None and value is not None:
+        return Layout("long", tuple(stripped), time, tag, value, _place(keys, QUALITY_NAMES))
+    if tag is None or others_known:
+        return Layout("wide", tuple(stripped), time)
+    return None
+
+
+def _place(keys: Sequence[str], usual: Sequence[str]) -> int | None:
+    return next((keys.index(name) for name in usual if name in keys), None)
+
+
+def split_header(line: str, known_tags: frozenset[str]) -> tuple[str, Layout] | None:
+    """Return the separator and the layout of a header line, or None if none of the separators makes sense of it."""
+    best: tuple[str, Layout] | None = None
+    for separator in SEPARATORS:
+        layout = layout_of(next(csv.reader([line], delimiter=separator)), known_tags)
+        if layout is not None and (best is None or len(layout.names) > len(best[1].names)):
+            best = separator, layout
+    return best

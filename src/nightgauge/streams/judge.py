@@ -1,0 +1,294 @@
+"""One batch of rows: each is a sample with its flag, is passed over by `ignore`, or is kept out for a reason."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from fnmatch import fnmatchcase
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from nightgauge.field.settings import Field
+from nightgauge.streams import values
+from nightgauge.streams.quality import flags_of
+from nightgauge.streams.tag_table import TagTable
+from nightgauge.streams.zones import Clock, clock_of
+from nightgauge.vocabulary.exports import EXPORT_QUARANTINE
+from nightgauge.vocabulary.flags import BAD, FLAG, GOOD
+
+FIRST_TIME = datetime(1990, 1, 1, tzinfo=UTC)
+"""Rows before this are kept out. Fixed by the field format."""
+AHEAD = timedelta(days=1)
+"""Rows later than the clock at reading by more than this are kept out. Fixed by the field format."""
+RAW_LENGTH = 200
+"""Characters of a row that the quarantine keeps."""
+
+HEADER_AGAIN = "header line again"
+NO_TAG = "empty tag"
+UNREADABLE_STAMP = "unreadable time stamp"
+MISSING_HOUR = "time stamp in the hour that the clock change left out"
+TOO_EARLY = "time stamp before 1990"
+TOO_LATE = "time stamp later than the clock at reading plus one day"
+UNKNOWN_TAG = "tag is not in tags.csv"
+NOT_VALID_THEN = "tag is in tags.csv, but not valid at that time"
+
+_UNKNOWN, _IGNORED, _EMPTY, _LEFT_OUT = -1, -2, -3, -4
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_FIRST_US = (FIRST_TIME - _EPOCH) // timedelta(microseconds=1)
+
+Integers = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
+
+KEPT: dict[str, pl.DataType | type[pl.DataType]] = {
+    "index": pl.Int32, "time_us": pl.Int64, "value": pl.Float64, "text_value": pl.String, "flag": FLAG,
+    "is_local": pl.Boolean, "window": pl.Int32,
+}  # fmt: skip
+"""Rows that become samples; `index` is a row of the tag table, `window` the doubled hour or -1."""
+
+
+@dataclass(frozen=True)
+class Batch:
+    """Rows of an export in one form, whatever file they came from.
+
+    ``rows`` has columns `row`, `tag`, `stamp` (as written), `time_us` (null if unreadable), `is_local`,
+    `number` (null if no plain number), `text` (as written; null where the number is all there is) and,
+    where the export has one, `quality`.
+    """
+
+    rows: pl.DataFrame
+    raw: tuple[str, ...]
+    """Columns that make up the raw text, in the order of the file."""
+    separator: str
+    time_header: str
+
+
+@dataclass(frozen=True)
+class Judged:
+    """What became of the rows of a batch."""
+
+    kept: pl.DataFrame
+    """Columns as in `KEPT`."""
+    quarantine: pl.DataFrame
+    """EXPORT_QUARANTINE, rows kept out one by one."""
+    strangers: pl.DataFrame
+    """EXPORT_QUARANTINE, one row per tag that is unknown or not valid."""
+    seen: pl.DataFrame
+    """Columns `tag`, `rows`."""
+    rows_ignored: int
+    unknown_quality: Mapping[str, int]
+
+
+class Judge:
+    """Judges the batches of one export."""
+
+    def __init__(self, field: Field, tags: TagTable, clock: datetime, only: frozenset[str] | None) -> None:
+        self.field, self.tags, self.only = field, tags, only
+        self.latest_us = (clock + AHEAD - _EPOCH) // timedelta(microseconds=1)
+        self.zone: Clock = clock_of(field.zone, (clock + AHEAD + timedelta(days=2)).date())
+
+    def judge(self, batch: Batch) -> Judged:
+        """Return what becomes of each row of a batch."""
+        rows = _with_header_marks(batch)
+        rows, seen = self._with_groups(rows)
+        rows_ignored = int((rows["group"] == _IGNORED).sum())
+        unknown = _grouped(rows.filter(pl.col("group") == _UNKNOWN), UNKNOWN_TAG, batch)
+        is_ours = (rows["group"] >= 0) | (rows["group"] == _EMPTY)
+        rows = rows if is_ours.all() else rows.filter(is_ours)
+        return self._judge_known(rows, batch, unknown, (seen, rows_ignored))
+
+    def _with_groups(self, rows: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
+        counts = rows.filter(~pl.col("is_header"))["tag"].value_counts()
+        written = counts["tag"].to_list()
+        names = [(text or "").strip() for text in written]
+        groups = pl.DataFrame(
+            {"tag": counts["tag"], "name": names, "group": pl.Series([self._group(n) for n in names], dtype=pl.Int32)}
+        )
+        seen = (
+            groups.with_columns(rows=counts["count"].cast(pl.Int64))
+            .filter(~pl.col("group").is_in([_EMPTY, _LEFT_OUT]))
+            .select(tag="name", rows="rows")
+        )
+        group = pl.col("tag").replace_strict(groups["tag"], groups["group"], default=_EMPTY, return_dtype=pl.Int32)
+        header = _LEFT_OUT if self.only is not None else _EMPTY
+        return rows.with_columns(group=pl.when("is_header").then(header).otherwise(group)), seen
+
+    def _group(self, name: str) -> int:
+        if not name:
+            return _EMPTY if self.only is None else _LEFT_OUT
+        if self.only is not None and name not in self.only:
+            return _LEFT_OUT
+        if any(fnmatchcase(name, pattern) for pattern in self.field.ignore):
+            return _IGNORED
+        return self.tags.groups.get(name, _UNKNOWN)
+
+    def _judge_known(
+        self, rows: pl.DataFrame, batch: Batch, unknown: pl.DataFrame, counted: tuple[pl.DataFrame, int]
+    ) -> Judged:
+        reasons = _Reasons(rows.height)
+        if rows["is_header"].any():
+            reasons.mark(rows["is_header"].to_numpy(), HEADER_AGAIN)
+        reasons.mark((rows["group"] == _EMPTY).to_numpy(), NO_TAG)
+        times, window = self._times(rows, reasons)
+        index = np.full(rows.height, -1, np.int32)
+        live = reasons.open_rows()
+        index[live] = self.tags.index_at(rows["group"].to_numpy()[live], times[live])
+        is_strange = np.zeros(rows.height, np.bool_)
+        is_strange[live[index[live] < 0]] = True
+        strangers = pl.concat([unknown, _grouped(rows.filter(pl.Series(is_strange)), NOT_VALID_THEN, batch)])
+        reasons.mark(is_strange, NOT_VALID_THEN)
+        live = reasons.open_rows()
+        chosen = rows if len(live) == rows.height else rows[live]
+        kept, unknown_quality = self._kept(chosen, index[live], reasons, live)
+        kept = kept.with_columns(time_us=pl.Series(times[live]), window=pl.Series(window[live]))
+        is_kept = reasons.open_mask()[live]
+        if not is_kept.all():
+            kept = kept.filter(pl.Series(is_kept))
+        unknown_counts = _count(kept, unknown_quality)
+        is_out = ~reasons.open_mask() & ~is_strange
+        return Judged(
+            kept.select(*KEPT),
+            _one_by_one(rows.with_columns(reason=reasons.texts()).filter(pl.Series(is_out)), batch),
+            strangers,
+            *counted,
+            unknown_counts,
+        )
+
+    def _times(self, rows: pl.DataFrame, reasons: "_Reasons") -> tuple[Integers, npt.NDArray[np.int32]]:
+        """Return UTC times, of the first pass where the hour is doubled, and the number of that doubled hour or -1."""
+        time_us = rows["time_us"].fill_null(0).to_numpy()
+        reasons.mark(rows["time_us"].is_null().to_numpy(), UNREADABLE_STAMP)
+        window = np.full(len(time_us), -1, np.int32)
+        is_local = rows["is_local"].to_numpy()
+        if is_local.any():
+            local = np.flatnonzero(is_local)
+            found = self.zone.to_utc(time_us[local])
+            time_us = time_us.copy()
+            time_us[local], window[local] = found.utc_us, found.window
+            is_missing = np.zeros(len(time_us), np.bool_)
+            is_missing[local] = found.is_missing
+            reasons.mark(is_missing, MISSING_HOUR)
+        reasons.mark(time_us < _FIRST_US, TOO_EARLY)
+        reasons.mark(time_us > self.latest_us, TOO_LATE)
+        return time_us, window
+
+    def _kept(
+        self, rows: pl.DataFrame, index: npt.NDArray[np.int32], reasons: "_Reasons", live: Integers
+    ) -> tuple[pl.DataFrame, Mapping[str, str]]:
+        flags = pl.Series([GOOD], dtype=FLAG).new_from_index(0, rows.height)
+        unknown: Mapping[str, str] = {}
+        if "quality" in rows.columns:
+            flags, unknown = flags_of(rows["quality"], self.field.quality_codes)
+        read = values.numbers_of(index, rows["number"], rows["text"], self.tags)
+        is_text = self.tags.is_text[index]
+        text_value = pl.Series([None], dtype=pl.String).new_from_index(0, rows.height)
+        is_missing = read.is_missing
+        if is_text.any():
+            texts = _texts(rows)
+            text_value = texts.zip_with(pl.Series(is_text), text_value)
+            is_missing = np.where(is_text, texts.is_null().to_numpy(), is_missing)
+        for reason, mask in read.reasons:
+            reasons.mark_at(live, mask & ~is_text, reason)
+        reasons.mark_at(live, is_missing & ~(flags == BAD).to_numpy(), values.NO_VALUE)
+        value = pl.Series(np.where(is_text, np.nan, read.value)).fill_nan(None)
+        columns = {"index": pl.Series(index), "value": value, "text_value": text_value, "flag": flags}
+        if unknown:
+            columns["quality"] = rows["quality"]
+        return pl.DataFrame({**columns, "is_local": rows["is_local"]}), unknown
+
+
+class _Reasons:
+    """Why rows are kept out; the first reason found stands."""
+
+    def __init__(self, count: int) -> None:
+        self._code = np.zeros(count, np.uint8)
+        self._texts: list[str | None] = [None]
+
+    def mark(self, mask: Bools, reason: str) -> None:
+        if mask.any():
+            if reason not in self._texts:
+                self._texts.append(reason)
+            self._code[mask & (self._code == 0)] = self._texts.index(reason)
+
+    def mark_at(self, rows: Integers, mask: Bools, reason: str) -> None:
+        if mask.any():
+            whole = np.zeros(len(self._code), np.bool_)
+            whole[rows[mask]] = True
+            self.mark(whole, reason)
+
+    def open_mask(self) -> Bools:
+        is_open: Bools = self._code == 0
+        return is_open
+
+    def open_rows(self) -> Integers:
+        return np.flatnonzero(self._code == 0)
+
+    def texts(self) -> pl.Series:
+        return pl.Series(self._texts, dtype=pl.String).gather(self._code)
+
+
+def _with_header_marks(batch: Batch) -> pl.DataFrame:
+    """Mark rows whose stamp is the header of the stamps: a second export was joined to the first."""
+    rows = batch.rows
+    if rows["time_us"].null_count() == 0 or rows["stamp"].dtype != pl.String:
+        return rows.with_columns(is_header=pl.lit(value=False))
+    header = batch.time_header.lower()
+    return rows.with_columns(
+        is_header=pl.col("time_us").is_null() & (pl.col("stamp").str.strip_chars().str.to_lowercase() == header)
+    )
+
+
+def _texts(rows: pl.DataFrame) -> pl.Series:
+    """Return the values as text, whole numbers without a point, null where there is none."""
+    whole = pl.col("number").cast(pl.Int64, strict=False)
+    number = (
+        pl.when(pl.col("number") == whole.cast(pl.Float64))
+        .then(whole.cast(pl.String))
+        .otherwise(pl.col("number").cast(pl.String))
+    )
+    text = pl.coalesce("text", number).str.strip_chars()
+    return rows.select(text=pl.when(text == "").then(None).otherwise(text))["text"]
+
+
+def _raw(batch: Batch) -> pl.Expr:
+    pieces = [
+        (
+            pl.coalesce(pl.col("text"), pl.col("number").cast(pl.String))
+            if name == "text"
+            else pl.col(name).cast(pl.String)
+        ).fill_null("")
+        for name in batch.raw
+    ]
+    return pl.concat_str(pieces, separator=batch.separator).str.head(RAW_LENGTH)
+
+
+def _one_by_one(rows: pl.DataFrame, batch: Batch) -> pl.DataFrame:
+    tag = pl.col("tag").str.strip_chars()
+    return rows.select(
+        row_number=pl.col("row"),
+        rows=pl.lit(1, pl.Int64),
+        reason=pl.col("reason"),
+        raw_text=_raw(batch),
+        tag=pl.when(tag != "").then(tag),
+    ).cast(pl.Schema(EXPORT_QUARANTINE.schema))
+
+
+def _grouped(rows: pl.DataFrame, reason: str, batch: Batch) -> pl.DataFrame:
+    """Return one row per tag: the first row it stands in, and how many there are."""
+    return (
+        rows.select(pl.col("row"), tag=pl.col("tag").str.strip_chars(), raw_text=_raw(batch))
+        .group_by("tag", maintain_order=True)
+        .agg(row_number=pl.col("row").first(), rows=pl.len(), raw_text=pl.col("raw_text").first())
+        .select("row_number", "rows", pl.lit(reason).alias("reason"), "raw_text", "tag")
+        .cast(pl.Schema(EXPORT_QUARANTINE.schema))
+    )
+
+
+def _count(kept: pl.DataFrame, unknown: Mapping[str, str]) -> dict[str, int]:
+    if not unknown:
+        return {}
+    counts = kept.filter(pl.col("quality").is_in(list(unknown)))["quality"].value_counts()
+    told: dict[str, int] = {}
+    for written, count in counts.rows():
+        told[unknown[written]] = told.get(unknown[written], 0) + count
+    return told

@@ -1,0 +1,86 @@
+"""Quality as written to a flag: words, OPC classic bytes, OPC UA status codes."""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+import polars as pl
+
+from nightgauge.vocabulary.flags import BAD, FLAG, GOOD, UNCERTAIN
+
+Codes = Literal["opc_classic", "opc_ua"]
+
+_WORD = re.compile(r"(good|uncertain|bad)(?![a-z])", re.IGNORECASE)
+_STATUS_NAME = re.compile(r"(Good|Uncertain|Bad)(?=[A-Z])")
+_NUMBER = re.compile(r"([+-]?[0-9]{1,12})(?:[.,]0*)?")
+_HEX = re.compile(r"0[xX][0-9a-fA-F]{1,12}")
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What one quality text means."""
+
+    flag: str
+    is_known: bool = True
+
+
+_UNKNOWN = Verdict(UNCERTAIN, is_known=False)
+
+
+def verdict_of(text: str, codes: Codes) -> Verdict:
+    """Return the flag of one quality text; one that nobody knows is uncertain.
+
+    Notes
+    -----
+    OPC classic: the low byte decides (the high byte is the vendor's); 192 up good, 64 to 191 uncertain,
+    below bad. OPC UA: severity in bits 31-30, 00 good, 01 uncertain, 10 and 11 bad; OPC 10000-4, StatusCode.
+
+    Examples
+    --------
+    >>> verdict_of("Good", "opc_classic").flag, verdict_of("2147483648", "opc_ua").flag
+    ('good', 'bad')
+
+    """
+    word = text.strip()
+    if not word:
+        return Verdict(GOOD)
+    if match := _WORD.match(word) or _STATUS_NAME.match(word):
+        return Verdict(match.group(1).lower())
+    number = _number(word)
+    if number is None:
+        return _UNKNOWN
+    return _classic(number) if codes == "opc_classic" else _ua(number)
+
+
+def _number(word: str) -> int | None:
+    if match := _NUMBER.fullmatch(word):
+        return int(match.group(1))
+    return int(word, 16) if _HEX.fullmatch(word) else None
+
+
+def _classic(code: int) -> Verdict:
+    if not 0 <= code < 1 << 16:
+        return _UNKNOWN
+    low = code & 0xFF
+    return Verdict(GOOD if low >= 192 else UNCERTAIN if low >= 64 else BAD)
+
+
+def _ua(code: int) -> Verdict:
+    if not -(1 << 31) <= code < 1 << 32:
+        return _UNKNOWN
+    severity = (code & 0xFFFFFFFF) >> 30  # a negative number is the same 32 bits read as signed
+    return Verdict((GOOD, UNCERTAIN, BAD, BAD)[severity])
+
+
+def flags_of(quality: pl.Series, codes: Codes) -> tuple[pl.Series, Mapping[str, str]]:
+    """Return the flag of each row, and the texts nobody knows by how they are written to how they are told."""
+    texts = quality.unique().to_list()
+    verdicts = [verdict_of("" if text is None else str(text), codes) for text in texts]
+    unknown = {text: str(text).strip() for text, verdict in zip(texts, verdicts, strict=True) if not verdict.is_known}
+    flags = quality.replace_strict(
+        pl.Series(texts, dtype=quality.dtype),
+        pl.Series([verdict.flag for verdict in verdicts], dtype=FLAG),
+        return_dtype=FLAG,
+    )
+    return flags, unknown
