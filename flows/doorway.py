@@ -1,0 +1,91 @@
+"""What the flows' command lines share: arguments, progress, errors as one line and an exit code."""
+
+import argparse
+import sys
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+from nightgauge.errors import FieldFolderError, NightgaugeError
+from nightgauge.pipeline import NightReport, ReadReport, Tell
+from nightgauge.units import UnitProblem, parse
+
+NEWLY_REFUSED_OR_FAILED = 3
+"""Exit code of a run that refused an export or failed on a vessel; the rest was done."""
+
+
+def parser(description: str) -> argparse.ArgumentParser:
+    """Return a parser that takes the field."""
+    made = argparse.ArgumentParser(description=description)
+    made.add_argument("field", metavar="FIELD_TOML", type=Path, help="the field's field.toml")
+    return made
+
+
+def duration_s(text: str) -> float:
+    """Return a duration such as "10min" in seconds, for argparse."""
+    try:
+        return parse(text, "duration")
+    except UnitProblem as problem:
+        raise argparse.ArgumentTypeError(str(problem)) from problem
+
+
+def clock() -> datetime:
+    """Return the time now, in UTC."""
+    return datetime.now(UTC)
+
+
+def say(text: str) -> None:
+    """Print a line at once, also into a pipe."""
+    sys.stdout.write(text + "\n")
+    sys.stdout.flush()
+
+
+def progress() -> Tell:
+    """Return progress for people: one line that is written over on a terminal, silence in a pipe."""
+    if not sys.stderr.isatty():
+        return lambda what, done, total: None
+
+    def tell(what: str, done: int, total: int) -> None:
+        end = "\n" if done == total else ""
+        sys.stderr.write(f"\r\x1b[K{what}: {done} of {total}{end}")
+        sys.stderr.flush()
+
+    return tell
+
+
+def read_lines(report: ReadReport) -> list[str]:
+    """Return the run summary of the reading step: every file that was not silently known, and sums that add up."""
+    refused = [f"refused {outcome.path}: {outcome.reason}" for outcome in report.files if outcome.state == "refused"]
+    others = [
+        f"{outcome.state} {outcome.path}: {outcome.reason}"
+        for outcome in report.files
+        if outcome.state in {"duplicate", "growing"}
+    ]
+    names = ("rows_stored", "rows_repeated", "rows_replaced", "rows_quarantined")
+    parts = " + ".join(f"{report.rows(name):,} {name.removeprefix('rows_')}" for name in names)
+    sums = f"{report.count('stored')} exports read: {report.rows('rows_read'):,} rows = {parts}"
+    words: dict[str, int] = {}
+    for outcome in report.files:
+        for word, count in outcome.unknown_quality.items():
+            words[word] = words.get(word, 0) + count
+    unknown = [
+        f"quality {word!r} is unknown: {count:,} rows taken as uncertain" for word, count in sorted(words.items())
+    ]
+    return [*refused, *others, sums, *unknown]
+
+
+def night_line(report: NightReport, zone: str) -> str:
+    """Return one night as one line."""
+    return f"night up to {report.until.isoformat(timespec='minutes')} ({zone}): {report.detail}"
+
+
+def guarded(run: Callable[[], int]) -> int:
+    """Run a command; print what stops it as one line (all mistakes of a field folder) and return the exit code."""
+    try:
+        return run()
+    except FieldFolderError as error:
+        sys.stderr.write("".join(f"{problem}\n" for problem in error.problems))
+        return error.exit_code
+    except NightgaugeError as error:
+        sys.stderr.write(f"{error}\n")
+        return error.exit_code

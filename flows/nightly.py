@@ -1,0 +1,97 @@
+"""The main job: read what is new, derive, judge, keep the findings, write the running week's page.
+
+uv run flows/nightly.py FIELD_TOML [--until TIME] [--wait 10min]
+"""
+
+import argparse
+import sys
+from datetime import datetime
+from pathlib import Path
+
+from doorway import NEWLY_REFUSED_OR_FAILED, clock, duration_s, guarded, night_line, parser, progress, read_lines, say
+from nightgauge import pipeline
+from nightgauge.field.calendar import default_until, parse_until
+from nightgauge.field.read import read_field
+from nightgauge.field.settings import Field
+from nightgauge.pipeline import NightReport, ReadReport
+from nightgauge.report.findings import as_json
+from nightgauge.store import Store
+from prefect_quiet import create_markdown_artifact, create_table_artifact, flow, has_server, is_retryable, task
+
+RETRIES = 5
+"""Tries at a database that somebody reads just then, on top of the store's own waiting. House choice."""
+RETRY_DELAY_S = 10
+
+
+@task(retries=RETRIES, retry_delay_seconds=RETRY_DELAY_S, retry_condition_fn=is_retryable)
+def read_exports(field: Field) -> ReadReport:
+    """Read every new or changed export."""
+    return pipeline.read_exports(field, Store(field.database), clock, progress())
+
+
+@task(retries=RETRIES, retry_delay_seconds=RETRY_DELAY_S, retry_condition_fn=is_retryable)
+def run_night(field: Field, until: datetime) -> NightReport:
+    """Derive, judge and keep one night."""
+    return pipeline.run_night(field, Store(field.database), until, clock, progress())
+
+
+@task(retries=RETRIES, retry_delay_seconds=RETRY_DELAY_S, retry_condition_fn=is_retryable)
+def write_page(field: Field, until: datetime) -> Path:
+    """Write the running week's page."""
+    return pipeline.write_weekly(field, Store(field.database), until)
+
+
+@flow(name="nightly")
+def nightly(field_toml: Path, until_text: str | None = None, wait_s: float = 0.0) -> int:
+    """Run the night of one field, with the nights that were missed; return the exit code."""
+    field = read_field(field_toml)
+    until = parse_until(until_text, field.zone) if until_text else default_until(field, clock())
+    store = Store(field.database)
+    with store.night_lock(wait_s):
+        read = read_exports(field)
+        for line in read_lines(read):
+            say(line)
+        nights = [run_night(field, due) for due in pipeline.nights_due(field, store, until)]
+        for night in nights:
+            say(night_line(night, field.time_zone))
+        if not nights:
+            say("nothing came in since the last night: nothing to judge")
+        page = write_page(field, until)
+    keep_artifacts(field, read, nights)
+    say(f"the week's page is {page}")
+    failed = read.count("refused") or any(night.failed for night in nights)
+    return NEWLY_REFUSED_OR_FAILED if failed else 0
+
+
+def keep_artifacts(field: Field, read: ReadReport, nights: list[NightReport]) -> None:
+    """Leave the run's summary and the findings on the Prefect server, where there is one that lasts."""
+    if not has_server():
+        return
+    lines = [*read_lines(read), *(night_line(night, field.time_zone) for night in nights)]
+    create_markdown_artifact("\n".join(f"- {line}" for line in lines), key="run-summary", description=field.name)
+    with Store(field.database).reading() as reader:
+        findings = as_json(reader.findings(), field)
+    columns = ("vessel", "element", "kind", "priority", "confidence", "state", "onset", "first_reported", "summary")
+    rows = [{column: finding[column] for column in columns} for finding in findings]
+    create_table_artifact(rows, key="findings", description=field.name)
+
+
+def arguments() -> argparse.Namespace:
+    """Return the command line's arguments."""
+    made = parser("Read what is new, derive, judge, keep the findings, write the running week's page.")
+    made.add_argument("--until", metavar="TIME", help="judge data before this time (default: the last field midnight)")
+    made.add_argument("--wait", metavar="DURATION", type=duration_s, default=0.0, help="wait for another night to end")
+    return made.parse_args()
+
+
+def main() -> int:
+    """Run the night that the command line asks for."""
+    asked = arguments()
+    field = read_field(asked.field)  # A wrong field is told before Prefect starts.
+    if asked.until:
+        parse_until(asked.until, field.zone)
+    return nightly(asked.field, asked.until, asked.wait)
+
+
+if __name__ == "__main__":
+    sys.exit(guarded(main))
