@@ -9,7 +9,7 @@ before it are an hour off, and the line stays straight.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from typing import Any, TypeAlias
+from typing import Any, Literal, TypeAlias
 from zoneinfo import ZoneInfo
 
 import altair as alt
@@ -26,6 +26,8 @@ _Y_AXIS_WIDTH_PX = 44
 _HEIGHT_PX = 190
 _TEXT_LINE_PX = 14
 _STRIP_PX = 7
+_EDGE_SHARE = 0.12
+"""Nearer to an edge of the chart than this share of its width, the onset's words are set to the inner side."""
 _ROOM_AROUND = 0.06
 _FONT = "system-ui, -apple-system, 'Segoe UI', 'DejaVu Sans', sans-serif"
 
@@ -89,13 +91,15 @@ def _offset_ms(end: datetime, zone: ZoneInfo) -> int:
 def specification(chart: Chart) -> Spec:
     """Return the chart as a Vega-Lite specification with its data as named columns."""
     domain = chart.y_domain or _domain(chart)
-    parts = [_drawn(layer, f"layer{at}", chart, domain) for at, layer in enumerate(chart.layers)]
-    data = {f"layer{at}": layer.columns for at, layer in enumerate(chart.layers)}
+    parts = [_axes(chart, domain), *(_drawn(layer, f"layer{at}", chart) for at, layer in enumerate(chart.layers))]
+    ends = [millisecond(time, chart.end, chart.zone) for time in (chart.start, chart.end)]
+    data: dict[str, dict[str, list[Any]]] = {"axes": {"t": ends, "y": list(domain)}}
+    data |= {f"layer{at}": layer.columns for at, layer in enumerate(chart.layers)}
     if chart.marks:
         parts.append(_mark_lines(chart, domain))
         data["marks"] = {"y": [mark.value for mark in chart.marks]}
-    if chart.onset is not None:
-        parts.append(_onset_line(chart))
+    if chart.onset is not None and chart.start <= chart.onset <= chart.end:
+        parts += _onset_line(chart)
         data["onset"] = {"t": [millisecond(chart.onset, chart.end, chart.zone)]}
     layered = alt.layer(*parts).properties(width="container", height=chart.height)
     # Every part is made of Altair's own typed objects; checking each against the schema again costs 40 ms a chart.
@@ -124,9 +128,25 @@ def quiet_look() -> Spec:
     }
 
 
-def _x(chart: Chart, name: str = "t", *, axis: bool) -> alt.X:
-    look = alt.Axis(format=_time_format(chart), labelOverlap=True, title=None) if axis else None
-    return alt.X(f"{name}:T", scale=_time_scale(chart), axis=look)
+def _axes(chart: Chart, domain: tuple[float, float]) -> alt.Chart:
+    """Return an unseen layer that carries both axes; its two points span the time, so that no domain is stated.
+
+    A stated time domain makes the chart library warn on every chart.
+    """
+    time_axis = alt.Axis(format=_time_format(chart), labelOverlap=True, title=None)
+    value_axis = alt.Axis(
+        title=chart.y_title, titleAngle=0, titleAlign="left", titleX=-_Y_AXIS_WIDTH_PX,
+        titleY=-10 if chart.onset is None else -24, minExtent=_Y_AXIS_WIDTH_PX, maxExtent=_Y_AXIS_WIDTH_PX, tickCount=4,
+    )  # fmt: skip
+    unseen: alt.Chart = (
+        alt.Chart(alt.NamedData(name="axes"))
+        .mark_point(opacity=0)
+        .encode(
+            x=alt.X("t:T", scale=alt.Scale(type="utc", nice=False), axis=time_axis),
+            y=alt.Y("y:Q", scale=alt.Scale(domain=list(domain), nice=False, zero=False), axis=value_axis),
+        )
+    )
+    return unseen
 
 
 def _time_format(chart: Chart) -> str:
@@ -136,23 +156,15 @@ def _time_format(chart: Chart) -> str:
     return "%a %-d %H:%M" if span <= timedelta(days=5) else "%-d %b"
 
 
-def _y(chart: Chart, domain: tuple[float, float], *, axis: bool, name: str = "y") -> alt.Y:
-    look = None
-    if axis:
-        look = alt.Axis(title=chart.y_title, titleAngle=0, titleAlign="left", titleY=-10, titleX=-_Y_AXIS_WIDTH_PX,
-                        minExtent=_Y_AXIS_WIDTH_PX, maxExtent=_Y_AXIS_WIDTH_PX, tickCount=4)  # fmt: skip
-    return alt.Y(f"{name}:Q", scale=alt.Scale(domain=list(domain), nice=False, zero=False), axis=look)
-
-
-def _drawn(layer: Layer, name: str, chart: Chart, domain: tuple[float, float]) -> alt.Chart:
-    """Return one layer; the first carries the axes."""
-    is_first = chart.layers[0] is layer
-    x, y = _x(chart, axis=is_first), _y(chart, domain, axis=is_first)
+def _drawn(layer: Layer, name: str, chart: Chart) -> alt.Chart:
     marked, extent = _LOOKS[layer.kind](alt.Chart(alt.NamedData(name=name)), layer, chart)
-    encodings: dict[str, Any] = {"x": x, "y": y} | extent
-    drawn: alt.Chart = marked.encode(**encodings)
+    encodings: dict[str, Any] = {
+        "x": alt.X("t:T", scale=alt.Scale(type="utc"), axis=None),
+        "y": alt.Y("y:Q", axis=None),
+    } | extent
     if "when" in layer.columns:
-        drawn = drawn.encode(tooltip=[alt.Tooltip("when:N", title="when"), alt.Tooltip("found:N", title="found")])
+        encodings["tooltip"] = [alt.Tooltip("when:N", title="when"), alt.Tooltip("found:N", title="found")]
+    drawn: alt.Chart = marked.encode(**encodings)
     return drawn
 
 
@@ -212,9 +224,8 @@ def _mark_lines(chart: Chart, domain: tuple[float, float]) -> alt.Chart:
         orient="right", title=None, values=[mark.value for mark in labels], domain=False, ticks=False,
         labelExpr=words, labelColor=variable("ink"), labelOverlap=False,
     )  # fmt: skip
-    scale = alt.Scale(domain=list(domain), nice=False, zero=False)
     lines = alt.Chart(alt.NamedData(name="marks")).mark_rule(color=variable("quiet"), strokeDash=[5, 3])
-    drawn: alt.Chart = lines.encode(y=alt.Y("y:Q", scale=scale, axis=axis))
+    drawn: alt.Chart = lines.encode(y=alt.Y("y:Q", axis=axis))
     return drawn
 
 
@@ -224,21 +235,21 @@ def _quoted(words: str) -> str:
     return f"'{escaped}'"
 
 
-def _onset_line(chart: Chart) -> alt.Chart:
-    time = millisecond(chart.onset or chart.start, chart.end, chart.zone)
-    axis = alt.Axis(
-        orient="top", title=None, values=[time], domain=False, ticks=False, labelExpr=_quoted(chart.onset_words),
-        labelColor=variable("ink"), labelFlush=True, labelOverlap=False, labelBound=False,
-    )  # fmt: skip
-    x = alt.X("t:T", scale=_time_scale(chart), axis=axis)
-    line = alt.Chart(alt.NamedData(name="onset")).mark_rule(color=variable("ink"), strokeWidth=1)
-    drawn: alt.Chart = line.encode(x=x)
-    return drawn
+def _onset_line(chart: Chart) -> tuple[alt.Chart, alt.Chart]:
+    """Return the thin line of the onset and its words above the plot.
 
-
-def _time_scale(chart: Chart) -> alt.Scale:
-    ends = [millisecond(time, chart.end, chart.zone) for time in (chart.start, chart.end)]
-    return alt.Scale(type="utc", domain=ends, nice=False)
+    The words are a mark, not an axis label: under the page's policy expressions are interpreted, and there the
+    chart library does not evaluate given times on a time axis.
+    """
+    base = alt.Chart(alt.NamedData(name="onset"))
+    x = alt.X("t:T", scale=alt.Scale(type="utc"), axis=None)
+    share = ((chart.onset or chart.start) - chart.start) / (chart.end - chart.start)
+    align: Literal["left", "center", "right"] = "center"
+    if not _EDGE_SHARE <= share <= 1 - _EDGE_SHARE:
+        align = "left" if share < _EDGE_SHARE else "right"
+    words = base.mark_text(align=align, baseline="bottom", fontSize=12, color=variable("ink"), font=_FONT)
+    line: alt.Chart = base.mark_rule(color=variable("ink"), strokeWidth=1).encode(x=x)
+    return line, words.encode(x=x, y=alt.value(-3), text=alt.value(chart.onset_words))
 
 
 def _domain(chart: Chart) -> tuple[float, float]:

@@ -76,7 +76,7 @@ def _row(vessel: Vessel, view: WeekView, days: pl.DataFrame, findings: Sequence[
              anchor("finding", one["id"]))
         for one in findings
     )  # fmt: skip
-    nothing = None if links else f"nothing found (coverage {coverage.words})"
+    nothing = None if links else _nothing(coverage)
     return VesselRow(
         vessel=vessel.id,
         name=vessel.name or "",
@@ -90,6 +90,12 @@ def _row(vessel: Vessel, view: WeekView, days: pl.DataFrame, findings: Sequence[
         pressure=_pressure_cell(vessel, week, view),
         coverage=coverage,
     )
+
+
+def _nothing(coverage: Cell) -> str:
+    """Return what stands where no finding does; a week nothing is known of is not a quiet week."""
+    said = "nothing found" if coverage.sort else "could not be judged"
+    return f"{said} (coverage {coverage.words})"
 
 
 def _rank(findings: Sequence[Row]) -> int:
@@ -144,8 +150,8 @@ def _retention_cell(week: pl.DataFrame) -> Cell:
         if found is None or not need:
             continue
         short = float(week[f"{phase}_short_h"].fill_null(0.0).sum())
-        quiet = f"needs {rounded(need)}" + (f"; short {rounded(short)} h" if short > 0 else "")
-        cell = Cell(f"{phase} {rounded(found)} min", quiet, found / need)
+        quiet = f"needs {rounded(need, 'min')}" + (f"; short {short:.0f} h" if short > 0 else "")
+        cell = Cell(f"{phase} {rounded(found, 'min')} min", quiet, found / need)
         if best is None or (best.sort is not None and found / need < best.sort):
             best = cell
     return best or Cell("–")

@@ -1,7 +1,7 @@
 """One picture per finding: the view of the data that proves it, its answer as the title in words."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -176,54 +176,102 @@ def _moved_title(scene: Scene, subject: str, column: str) -> str:
     return f"{subject} {have} {way}"
 
 
+@dataclass(frozen=True)
+class _Series:
+    """One value a day as dots: column of VESSEL_DAYS, its inside unit, shape and colour, words for the key."""
+
+    column: str
+    unit: str
+    look: str
+    words: str
+
+
+@dataclass(frozen=True)
+class _Daily:
+    """What a chart of daily values is about; the band of usual days stands behind the first series."""
+
+    subject: str
+    quantity: str
+    series: tuple[_Series, ...]
+    has_band: bool = True
+
+
+_HELD_INTERFACE = _Daily(
+    "The held interface", "level", (_Series("held_interface_m", "m", "dot water", "mean interface of the day"),)
+)
+_OIL_HOLD = _Daily(
+    "The oil valve’s hold",
+    "pressure",
+    (_Series("oil_hold_kpag", "kPag", "dot oil", "held by the oil valve, load taken out"),),
+)
+_GAS_CLIP = _Daily(
+    "The gas valve’s hold", "pressure", (_Series("gas_clip_kpag", "kPag", "dot ink", "pressure that clips the peaks"),)
+)
+_MARGIN = _Daily(
+    "The two valves’ pressures",
+    "pressure",
+    (
+        _Series("oil_hold_kpag", "kPag", "dot oil", "held by the oil valve"),
+        _Series("gas_clip_kpag", "kPag", "ring ink", "clipped by the gas valve"),
+    ),
+    has_band=False,
+)
+_OPEN_SHARE = _Daily(
+    "The share of the day the dump stands open", "open", (_Series("open_share", "1", "dot water", "share of the day"),)
+)
+_WATER_IN_OIL = _Daily(
+    "Water in the oil outlet", "cut", (_Series("water_in_oil_fraction", "1", "dot water", "mean of the day"),)
+)
+_OIL_IN_WATER = _Daily(
+    "Oil in the water outlet", "content", (_Series("oil_in_water_mg_l", "mg/L", "dot oil", "mean of the day"),)
+)
+_SCRUBBER = _Daily(
+    "Dumps of the scrubber for the gas that passed",
+    "dumps",
+    (_Series("scrubber_dumps_per_1000m3_gas", "per 1000 m3 of gas", "dot ink", "mean of the day"),),
+)
+
+
 def _held_interface(scene: Scene) -> Picture:
-    series = (("held_interface_m", "m", "dot water", "held level"),)
-    return _daily(scene, "The held interface", series, _dump_marks(scene))
+    return _daily(scene, _HELD_INTERFACE, _dump_marks(scene))
 
 
 def _oil_hold(scene: Scene) -> Picture:
-    marks = scene.mark(scene.vessel.oil_valve_at(scene.onset or scene.until).holds_kpag, "kPag", "set")
-    series = (("oil_hold_kpag", "kPag", "dot oil", "pressure the oil valve holds, load taken out"),)
-    return _daily(scene, "The oil valve’s hold", series, marks)
+    setting = scene.vessel.oil_valve_at(scene.onset or scene.until).holds_kpag
+    return _daily(scene, _OIL_HOLD, scene.mark(setting, "kPag", "set"))
 
 
 def _gas_clip(scene: Scene) -> Picture:
-    marks = scene.mark(scene.vessel.gas_valve_at(scene.onset or scene.until).holds_kpag, "kPag", "set")
-    series = (("gas_clip_kpag", "kPag", "dot ink", "pressure that clips the peaks"),)
-    return _daily(scene, "The gas valve’s hold", series, marks)
+    setting = scene.vessel.gas_valve_at(scene.onset or scene.until).holds_kpag
+    return _daily(scene, _GAS_CLIP, scene.mark(setting, "kPag", "set"))
 
 
 def _margin(scene: Scene) -> Picture:
-    series = (
-        ("oil_hold_kpag", "kPag", "dot oil", "held by the oil valve"),
-        ("gas_clip_kpag", "kPag", "ring ink", "clipped by the gas valve"),
+    made = _daily(scene, _MARGIN)
+    return Picture(
+        "The pressures the oil valve and the gas valve hold, and the gap between them", made.charts, made.key
     )
-    made = _daily(scene, "The two valves’ pressures", series, (), has_band=False)
-    return Picture("The gap between the gas valve’s and the oil valve’s pressure", made.charts, made.key)
 
 
-def _daily(
-    scene: Scene, subject: str, series: tuple[tuple[str, str, str, str], ...], marks: tuple[Mark, ...],
-    *, has_band: bool = True,
-) -> Picture:  # fmt: skip
-    """Return series of one value a day; the band of usual days before the onset stands behind the first."""
+def _daily(scene: Scene, about: _Daily, marks: tuple[Mark, ...] = ()) -> Picture:
     start, end = day_span(scene)
-    first, unit = series[0][0], series[0][1]
-    band = usual_band(scene, first, unit) if has_band else ()
+    first = about.series[0]
+    band = usual_band(scene, first.column, first.unit) if about.has_band else ()
     dots = tuple(
-        daily_layer(scene, column, its_unit, kind="open_points" if look.startswith("ring") else "points",
-                    colour=look.split()[1])
-        for column, its_unit, look, _ in series
+        daily_layer(scene, one.column, one.unit, kind="open_points" if one.look.startswith("ring") else "points",
+                    colour=one.look.split()[1])
+        for one in about.series
     )  # fmt: skip
-    key = tuple((look, words) for _, _, look, words in series)
+    key = tuple((one.look, one.words) for one in about.series)
     key += (("band", "8 days of 10 before the onset"),) if band else ()
-    chart = Chart(start, end, scene.field.zone, f"a day, {_unit(scene, unit, first)}", (*band, *dots), marks,
+    y_title = f"{about.quantity}, {_unit(scene, first.unit, first.column)}"
+    chart = Chart(start, end, scene.field.zone, y_title, (*band, *dots), marks,
                   onset=scene.onset, onset_words=scene.onset_words)  # fmt: skip
-    return Picture(_moved_title(scene, subject, first), (chart,), key)
+    return Picture(_moved_title(scene, about.subject, first.column), (chart,), key)
 
 
-def _daily_of(subject: str, column: str, unit: str, look: str, words: str) -> Callable[[Scene], Picture]:
-    return lambda scene: _daily(scene, subject, ((column, unit, look, words),), ())
+def _daily_of(about: _Daily) -> Callable[[Scene], Picture]:
+    return lambda scene: _daily(scene, about)
 
 
 def _retention(scene: Scene) -> Picture | None:
@@ -244,7 +292,7 @@ def _retention(scene: Scene) -> Picture | None:
     below = Chart(start, end, scene.field.zone, "hours short a day", (hours,), y_domain=(0.0, 24.0),
                   height=_LOW_HEIGHT_PX)  # fmt: skip
     key = ((f"line {phase}", f"retention of the {phase}"), ("dash", "required"), ("area", "short of it"))
-    title = f"Retention of the {phase} against what is required, hour by hour, and the hours it was short"
+    title = f"Retention of the {phase}, hour by hour, falls short of what is required"
     return Picture(title, (chart, below), key)
 
 
@@ -277,13 +325,7 @@ def _short(values: pl.Series) -> list[float | None]:
 
 def _open_share(scene: Scene) -> Picture:
     shares = scene.days.with_columns(open_share=pl.col("open_s") / 86400.0)
-    made = _daily(_with_days(scene, shares), "The share of the day the dump stands open",
-                  (("open_share", "1", "dot water", "share of the day open"),), ())  # fmt: skip
-    return Picture("How much of the day the dump stands open", made.charts, made.key)
-
-
-def _with_days(scene: Scene, days: pl.DataFrame) -> Scene:
-    return Scene(scene.finding, scene.vessel, scene.field, scene.until, days, scene.hours, scene.cycles, scene.trace)
+    return _daily(replace(scene, days=shares), _OPEN_SHARE)
 
 
 def _flow_coefficient(scene: Scene) -> Picture | None:
@@ -413,15 +455,9 @@ _MAKERS: dict[str, Callable[[Scene], Picture | None]] = {
     "pressure_not_held": _signal_trace,
     "pressure_near_limit": _signal_trace,
     "vessel_undersized": _retention,
-    "water_in_oil": _daily_of("Water in the oil outlet", "water_in_oil_fraction", "1", "dot water", "mean of the day"),
-    "oil_in_water": _daily_of("Oil in the water outlet", "oil_in_water_mg_l", "mg/L", "dot oil", "mean of the day"),
-    "liquid_in_gas": _daily_of(
-        "Dumps of the scrubber for the gas that passed",
-        "scrubber_dumps_per_1000m3_gas",
-        "per 1000 m3 of gas",
-        "dot ink",
-        "mean of the day",
-    ),
+    "water_in_oil": _daily_of(_WATER_IN_OIL),
+    "oil_in_water": _daily_of(_OIL_IN_WATER),
+    "liquid_in_gas": _daily_of(_SCRUBBER),
     "gas_in_liquid": _level_trace,
     "instrument_frozen": _signal_trace,
     "instrument_drift": _signal_trace,

@@ -23,7 +23,9 @@ _DIMENSION_OF_UNIT = {
     "A": "current",
     "m3/day/kPa": "productivity index",
 }
-_DECIMALS = {"in": 1, "psig": 1, "psi": 1, "mm": 0, "kPag": 0, "kPa": 0, "degF": 0, "degC": 0}
+_DECIMALS = {"in": (1, 1000), "psig": (1, 1000), "psi": (1, 1000), "min": (1, 20), "%": (1, 10)}
+"""Unit to decimals, and the size from which whole numbers do."""
+_WHOLE = {"mm", "kPag", "kPa", "degF", "degC"}
 _SIGNIFICANT_FIGURES = 3
 NOT_KNOWN = "not known"
 
@@ -121,7 +123,7 @@ def display_column(column: pl.Series, unit: str, system: System, about: str = ""
 
 
 def rounded(number: float, unit: str = "") -> str:
-    """Return a number as text: fixed decimals for levels and pressures, else three significant figures.
+    """Return a number as text: fixed decimals for what gauges show, else three significant figures.
 
     Examples
     --------
@@ -131,9 +133,11 @@ def rounded(number: float, unit: str = "") -> str:
     """
     if not math.isfinite(number):
         return NOT_KNOWN
-    base = unit.partition("/")[0]
-    if base in _DECIMALS and "/" not in unit:
-        return _signed(f"{number:,.{_DECIMALS[base]}f}")
+    if unit in _WHOLE:
+        return _signed(f"{number:,.0f}")
+    if unit in _DECIMALS:
+        decimals, below = _DECIMALS[unit]
+        return _signed(f"{number:,.{decimals if abs(number) < below else 0}f}")
     return _signed(_significant(number))
 
 
@@ -159,7 +163,7 @@ def duration(seconds: float) -> str:
     ('40 s', '25 min', '9 h', '16 days')
 
     """
-    for limit, size, unit in ((90, 1, "s"), (90 * 60, 60, "min"), (48 * 3600, 3600, "h")):
+    for limit, size, unit in ((90, 1, "s"), (90 * 60, 60, "min"), (72 * 3600, 3600, "h")):
         if seconds < limit:
             return f"{_significant(round(seconds / size, 1 if seconds < 10 * size else 0))} {unit}"
     days = round(seconds / 86400, 1 if seconds < 10 * 86400 else 0)
