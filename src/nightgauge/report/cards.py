@@ -3,7 +3,7 @@
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import polars as pl
 from markupsafe import Markup
@@ -28,6 +28,8 @@ from nightgauge.report.words import (
 
 SHAPES = {"high": "◆", "medium": "◇", "low": "•"}
 """Shape of each priority, so that colour is never the only carrier."""
+_DRAWN = timedelta(days=42)
+"""Span of the daily pictures. House choice: a drift of the usual sort shows, and a day is still 15 pixels wide."""
 
 
 @dataclass(frozen=True)
@@ -81,8 +83,13 @@ def safe_json(value: object) -> Markup:
 
 def cards(view: WeekView) -> tuple[Card, ...]:
     """Return the cards of the page in reading order."""
-    by_vessel = {name: _by_vessel(frame) for name, frame in
-                 (("days", view.days), ("hours", view.hours), ("cycles", view.cycles))}  # fmt: skip
+    first = view.end - _DRAWN
+    frames = {
+        "days": view.days.filter(pl.col("day") >= first.date()),
+        "hours": view.hours.filter(pl.col("hour_utc") >= first.astimezone(UTC)),
+        "cycles": view.cycles.filter(pl.col("opened_utc") >= first.astimezone(UTC)),
+    }
+    by_vessel = {name: _by_vessel(frame) for name, frame in frames.items()}
     return tuple(_card(row, view, by_vessel) for row in view.lists.cards)
 
 

@@ -202,7 +202,7 @@ _HELD_INTERFACE = _Daily(
 _OIL_HOLD = _Daily(
     "The oil valve’s hold",
     "pressure",
-    (_Series("oil_hold_kpag", "kPag", "dot oil", "held by the oil valve, load taken out"),),
+    (_Series("oil_hold_kpag", "kPag", "dot oil", "what the oil valve holds, load taken out"),),
 )
 _GAS_CLIP = _Daily(
     "The gas valve’s hold", "pressure", (_Series("gas_clip_kpag", "kPag", "dot ink", "pressure that clips the peaks"),)
@@ -248,9 +248,7 @@ def _gas_clip(scene: Scene) -> Picture:
 
 def _margin(scene: Scene) -> Picture:
     made = _daily(scene, _MARGIN)
-    return Picture(
-        "The pressures the oil valve and the gas valve hold, and the gap between them", made.charts, made.key
-    )
+    return Picture("The pressures both valves hold, and the gap between them", made.charts, made.key)
 
 
 def _daily(scene: Scene, about: _Daily, marks: tuple[Mark, ...] = ()) -> Picture:
