@@ -8,6 +8,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from nightgauge.errors import SettingError
+from nightgauge.field.problems import shown
 from nightgauge.field.settings import Field
 
 _EXAMPLE = '"2026-05-18" or "2026-05-18T06:00" or "2026-05-18T06:00-06:00"'
@@ -44,7 +45,8 @@ def midnights(zone: ZoneInfo, start_utc: datetime, end_utc: datetime) -> list[da
     """
     first, last = start_utc.astimezone(zone).date(), end_utc.astimezone(zone).date()
     days = (first + timedelta(days=n) for n in range((last - first).days + 1))
-    return [m for m in (_midnight(zone, day) for day in days) if start_utc <= m <= end_utc]
+    instants = dict.fromkeys(_midnight(zone, day) for day in days)  # a day that a zone left out has no midnight
+    return [instant for instant in instants if start_utc <= instant <= end_utc]
 
 
 def default_until(field: Field, clock: datetime) -> datetime:
@@ -106,9 +108,9 @@ def parse_time(value: object, zone: ZoneInfo) -> datetime:
         instant = local.astimezone(UTC)
         back = instant.astimezone(zone).replace(tzinfo=None)
     except (OverflowError, ValueError) as error:
-        raise TimeProblem(f'"{value}" lies beyond the calendar') from error
+        raise TimeProblem(f"{shown(value)} lies beyond the calendar") from error
     if back != written:
-        raise TimeProblem(f'"{value}" does not exist in {zone.key}: the clocks skip it')
+        raise TimeProblem(f"{shown(value)} does not exist in {zone.key}: the clocks skip it")
     return instant
 
 
@@ -118,11 +120,11 @@ def _as_written(value: object) -> datetime:
     if isinstance(value, date):
         return datetime.combine(value, time())
     if not isinstance(value, str):
-        raise TimeProblem(f'"{value}" is no time')
+        raise TimeProblem(f"{shown(value)} is no time")
     try:
         return datetime.fromisoformat(value.strip())
     except ValueError as error:
-        raise TimeProblem(f'"{value}" is no time') from error
+        raise TimeProblem(f"{shown(value)} is no time") from error
 
 
 def _midnight(zone: ZoneInfo, day: date) -> datetime:

@@ -57,6 +57,8 @@ class Key:
         """Return what is accepted, in words."""
         if self.choices:
             return "one of " + ", ".join(f'"{choice}"' for choice in self.choices)
+        if self.dimension == "fraction":
+            return 'a share like "8 %" or 0.08'
         words = {
             "text": "a text",
             "flag": "true or false",

@@ -66,7 +66,7 @@ def _judge(kind: Kind, vessel: Vessel, have: frozenset[str]) -> Judgeable:
         return Judgeable(can=False, why=f"no tag for {lacks}")
     settings = [s.key for s in _SETTINGS if kind.name in s.needed_for and s.is_missing(vessel, have)]
     if settings:
-        return Judgeable(can=False, why=f"field.toml lacks {', '.join(settings)}")
+        return Judgeable(can=False, why=f"field.toml lacks {'; '.join(settings)}")
     used = min((need for need in _needs(kind, vessel) if need <= have), key=len, default=frozenset())
     return Judgeable(can=True, why=f"by {', '.join(sorted(used))}" if used else "needs no signal of its own")
 
@@ -84,13 +84,16 @@ def _lacking_signals(kind: Kind, vessel: Vessel, have: frozenset[str]) -> str:
     if not lacking or frozenset() in lacking:
         return ""
     fewest = min(len(lack) for lack in lacking)
-    alternatives = dict.fromkeys(" with ".join(sorted(lack)) for lack in lacking if len(lack) == fewest)
-    return " or ".join(alternatives)
+    alternatives = [lack for lack in lacking if len(lack) == fewest]
+    in_all = frozenset[str].intersection(*alternatives)
+    rest = dict.fromkeys(" and ".join(sorted(lack - in_all)) for lack in alternatives)
+    return " and ".join([*sorted(in_all), *filter(None, [" or ".join(rest)])])
 
 
 _TRIPPING = frozenset({"float_sticking", "dump_short_cycling"})
 """Kinds told from the trips of a snap-acting dump."""
 _THROTTLING = frozenset({"dump_hunting"})
+_OF_TESTS = frozenset({"well_test_decline"})
 
 
 def _why_not_meant_for(kind: str, vessel: Vessel) -> str | None:
@@ -99,6 +102,8 @@ def _why_not_meant_for(kind: str, vessel: Vessel) -> str | None:
         return "the water dump throttles: it has no trips"
     if kind in _THROTTLING and action == "snap":
         return "the water dump is snap-acting: it does not throttle"
+    if kind in _OF_TESTS and vessel.service != "test vessel":
+        return "no test vessel: its wells are not tested one by one"
     return None
 
 
@@ -134,9 +139,16 @@ def _valve_unset(valve: str) -> Callable[[Vessel, frozenset[str]], bool]:
     return is_missing
 
 
-def _lacks_requirement(vessel: Vessel, _: frozenset[str]) -> bool:
-    """Return whether neither a bottle test nor the table's entry, the oil's gravity, gives a required retention."""
-    return vessel.required_water_retention_min is None and vessel.oil_gravity_degapi is None
+_LIGHT_OIL_DEGAPI = 35.0
+"""Oil above this has one row for all temperatures in the table of required retention (API Spec 12J, three-phase)."""
+
+
+def _lacks_requirement(vessel: Vessel, have: frozenset[str]) -> bool:
+    """Return whether neither a bottle test nor what the published table is entered with gives a required retention."""
+    if vessel.required_water_retention_min is not None or vessel.required_oil_retention_min is not None:
+        return False
+    gravity = vessel.oil_gravity_degapi
+    return gravity is None or (gravity <= _LIGHT_OIL_DEGAPI and _lacks_temperature(vessel, have))
 
 
 def _lacks_temperature(vessel: Vessel, have: frozenset[str]) -> bool:
@@ -172,7 +184,7 @@ _SETTINGS = (
     ),
     _Setting("solids_depth", _unset("solids_depth_m"), "retention as it is; without it retention is an upper bound"),
     _Setting(
-        "required_retention or oil_gravity",
+        "required_retention, or oil_gravity and temperature",
         _lacks_requirement,
         "a required retention, from the bottle test or the published table; judging vessel_undersized",
         _SIZE,
@@ -182,10 +194,8 @@ _SETTINGS = (
     _Setting("gas_specific_gravity", _unset("gas_specific_gravity"), "gas capacity"),
     _Setting("temperature", _lacks_temperature, "required retention from the published table, densities"),
     _Setting("water_dump.action", _dump_unset("action"), "knowing whether the dump has trips or a swing to judge"),
-    _Setting(
-        "water_dump.opens_at", _dump_unset("opens_at_m", action="snap"), "judging trips while the vessel has no past"
-    ),
-    _Setting("water_dump.closes_at", _dump_unset("closes_at_m", action="snap"), "the same for the closing level"),
+    _Setting("water_dump.opens_at", _dump_unset("opens_at_m", action="snap"), "judging trips without a past"),
+    _Setting("water_dump.closes_at", _dump_unset("closes_at_m", action="snap"), "judging trips without a past"),
     _Setting("water_dump.holds", _dump_unset("holds_m", action="throttling"), "the held level while there is no past"),
     _Setting("water_dump.cv", _dump_unset("cv"), "valve capacity against the load; effective Cv beside the rated one"),
     _Setting(

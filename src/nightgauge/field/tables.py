@@ -134,6 +134,8 @@ def _number(value: object, key: Key) -> float:
 
 
 def _quantity(value: object, key: Key, place: Place) -> float:
+    if key.dimension == "fraction" and not isinstance(value, str):
+        return _number(value, key)  # a share may be a pure number
     if not isinstance(value, str):
         raise ValueProblem(key.expected)
     try:

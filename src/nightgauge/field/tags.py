@@ -200,7 +200,7 @@ def _span(line: _Line) -> Conversion | None:
     zero, span = _length(line, "zero", "0 %"), _length(line, "span", "100 %")
     if zero is None or span is None:
         return None
-    if zero == span:
+    if math.isclose(zero, span, rel_tol=1e-9):  # 2 ft and 24 in differ in the last digit
         line.bad("span", f"a height other than zero, which is {line.text('zero')}")
         return None
     return Conversion((span - zero) / 100.0, zero)

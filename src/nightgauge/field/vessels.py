@@ -142,7 +142,7 @@ def _find_same_date(
         if when in dates[:number]:
             scope.inside(f"{name} {number + 1}").add(
                 "valid_from",
-                shown(tables[number].get("valid_from", "nothing")),
+                "nothing" if when is None else shown(tables[number]["valid_from"]),
                 "a date of its own for each table, and at most one table without",
                 "give the later settings the date from which they hold",
             )
