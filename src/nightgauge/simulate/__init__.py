@@ -7,5 +7,6 @@ is squeezed); it shares geometry with the detectors and nothing else.
 from nightgauge.simulate.fleet import Mixture, random_fleet
 from nightgauge.simulate.make import simulate_field
 from nightgauge.simulate.plan import Plan
+from nightgauge.simulate.quillet import quillet_bench
 
-__all__ = ["Mixture", "Plan", "random_fleet", "simulate_field"]
+__all__ = ["Mixture", "Plan", "quillet_bench", "random_fleet", "simulate_field"]

@@ -47,7 +47,7 @@ class Curves:
 
 def curves(plan: Plan, first_minute: int, minutes: int) -> Curves:
     """Return every parameter over a stretch of the plan."""
-    seconds = (first_minute + np.arange(minutes)) * 60.0
+    seconds = 60.0 * (first_minute + np.arange(minutes, dtype=np.float64))
     values = {name: np.tile([_sound(v, name) for v in plan.vessels], (minutes, 1)) for name in PARAMETERS}
     for place, vessel in enumerate(plan.vessels):
         for fault in vessel.faults:
@@ -99,9 +99,12 @@ def _add(values: dict[str, Array], place: int, vessel: VesselPlan, fault: Fault,
     elif kind == "dump_short_cycling":
         changes = {"opens_at_m": -0.5 * gap * moved, "closes_at_m": 0.5 * gap * moved}
     elif kind == "dump_hunting":
-        changes = {"float_stick": moved, "slack": -vessel.physics.slack * (share > 0.0)}
+        changes = {"float_stick": moved, "slack": -vessel.physics.slack * (share > 0.0).astype(np.float64)}
     elif kind == "back_pressure_hunting":
-        changes = {f"{fault.valve}_stick": moved, f"{fault.valve}_lag_s": HUNTING_LAG_S * (share > 0.0)}
+        changes = {
+            f"{fault.valve}_stick": moved,
+            f"{fault.valve}_lag_s": HUNTING_LAG_S * (share > 0.0).astype(np.float64),
+        }
     elif kind == "pressure_not_held":
         changes = {f"{fault.valve}_floor": moved}
     elif kind.startswith(("oil_valve", "gas_valve", "back_pressure_margin")):

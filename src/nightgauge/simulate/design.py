@@ -157,6 +157,7 @@ def physics(design: Design) -> Physics:
         gas_droop_kpa=d.gas_droop_psi * PSI,
         gas_capacity_m3_per_day=4.0 * gas_actual,
         line_pack_m3=pack,
+        full_inflow_m3_per_day=water + oil,
         cut_minutes=d.oil_minutes,
         oil_in_water_minutes=d.water_minutes,
         temperature_c=(d.temperature_f - 32.0) / 1.8,
@@ -164,7 +165,10 @@ def physics(design: Design) -> Physics:
     )
 
 
-def wells(design: Design, shares: tuple[float, ...], prefix: str, slugs: Slugs = Slugs()) -> tuple[WellPlan, ...]:
+_STEADY = Slugs()
+
+
+def wells(design: Design, shares: tuple[float, ...], prefix: str, slugs: Slugs = _STEADY) -> tuple[WellPlan, ...]:
     """Return wells that make the design's inflow between them."""
     total = sum(shares)
     return tuple(

@@ -30,7 +30,7 @@ def inflow(plan: Plan) -> Inflow:
     """Return what comes to each vessel, a well on test counted at the test vessel instead of its own."""
     shape = (plan.minutes, len(plan.vessels))
     water, oil, gas = np.zeros(shape), np.zeros(shape), np.zeros(shape)
-    seconds = np.arange(plan.minutes) * 60.0
+    seconds = 60.0 * np.arange(plan.minutes, dtype=np.float64)
     test_place = next((i for i, v in enumerate(plan.vessels) if v.is_test), None)
     for place, vessel in enumerate(plan.vessels):
         open_share = 1.0 - covered(seconds, vessel.shut_in, _RAMP_S)

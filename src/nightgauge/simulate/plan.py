@@ -93,7 +93,8 @@ class Physics:
     line_pack_m3: float = 10.0
     """Gas in header and flowlines that breathes with the vessel."""
     header_loss_kpa: float = 30.0
-    """From header to vessel at the wells' full rate."""
+    """From header to vessel at the full inflow."""
+    full_inflow_m3_per_day: float = 500.0
     inflow_per_kpa: float = 0.0004
     """Share of inflow lost per kPa of back pressure above the oil valve's setting."""
     cut_floor: float = 0.01

@@ -77,8 +77,8 @@ def _oil_flow(view: View) -> Array:
 
 def _header(view: View) -> Array:
     liquid = view["water_in"] + view["oil_in"]
-    full = sum(w.water_m3_per_day + w.oil_m3_per_day for w in view.vessel.wells) / DAY_S
-    return view["pressure_kpag"] + view.vessel.physics.header_loss_kpa * (liquid / max(full, 1e-6)) ** 2
+    p = view.vessel.physics
+    return view["pressure_kpag"] + p.header_loss_kpa * (liquid * DAY_S / p.full_inflow_m3_per_day) ** 2
 
 
 def _cut(view: View) -> Array:

@@ -63,8 +63,6 @@ class Statics:
     line_pack_m3: Array
     inflow_per_kpa: Array
     oil_holds_kpag: Array
-    header_loss: Array
-    """Per squared liquid inflow. [kPa/(m3/s)^2]"""
     cut_floor: Array
     cut_short: Array
     cut_minutes: Array
@@ -90,7 +88,6 @@ def statics(vessels: tuple[VesselPlan, ...]) -> Statics:
 
     water_gravity = per(lambda v: v.settings.water_specific_gravity or 1.0)
     rated = per(lambda v: v.physics.cv) * _valve(water_gravity) * np.sqrt(np.maximum(per(_rated_drop_kpa), 1.0))
-    full_rate = per(lambda v: sum(w.water_m3_per_day + w.oil_m3_per_day for w in v.wells) / DAY_S)
     return Statics(
         total_m3=np.array(totals),
         level_table=np.concatenate(tables),
@@ -118,7 +115,6 @@ def statics(vessels: tuple[VesselPlan, ...]) -> Statics:
         line_pack_m3=per(lambda v: v.physics.line_pack_m3),
         inflow_per_kpa=per(lambda v: v.physics.inflow_per_kpa),
         oil_holds_kpag=per(lambda v: v.physics.oil_holds_kpag),
-        header_loss=per(lambda v: v.physics.header_loss_kpa) / np.maximum(full_rate, 1e-6) ** 2,
         cut_floor=per(lambda v: v.physics.cut_floor),
         cut_short=per(lambda v: v.physics.cut_short),
         cut_minutes=per(lambda v: v.physics.cut_minutes),
