@@ -7,8 +7,19 @@ the text into rows, `headers` finds out which column is which, `delimited` makes
 """
 
 from nightgauge.streams.files import discover, fingerprint, relative_to, stamp
+from nightgauge.streams.judge import UNKNOWN_TAG
 from nightgauge.streams.read import read_export
 from nightgauge.streams.tag_table import TagTable
 from nightgauge.vocabulary.exports import Export, ParsedExport
 
-__all__ = ["Export", "ParsedExport", "TagTable", "discover", "fingerprint", "read_export", "relative_to", "stamp"]
+__all__ = [
+    "UNKNOWN_TAG",
+    "Export",
+    "ParsedExport",
+    "TagTable",
+    "discover",
+    "fingerprint",
+    "read_export",
+    "relative_to",
+    "stamp",
+]

@@ -29,7 +29,7 @@ class LocalRows:
     group: npt.NDArray[np.int32]
     """Tag."""
     local_us: Integers
-    window: npt.NDArray[np.int32]
+    window: npt.NDArray[np.int16]
     """Number of the doubled hour, or -1."""
 
 
@@ -43,7 +43,7 @@ def passes(rows: LocalRows) -> Verdicts:
 
 
 def _told(
-    group: npt.NDArray[np.int32], local_us: Integers, window: npt.NDArray[np.int32], max_disorder: float
+    group: npt.NDArray[np.int32], local_us: Integers, window: npt.NDArray[np.int16], max_disorder: float
 ) -> Verdicts:
     if not len(group):
         return np.zeros(0, np.int8)
@@ -66,7 +66,7 @@ class _Steps:
     """Both rows are of the same group and the same doubled hour."""
 
     @staticmethod
-    def of(group: npt.NDArray[np.int32], local_us: Integers, window: npt.NDArray[np.int32]) -> "_Steps":
+    def of(group: npt.NDArray[np.int32], local_us: Integers, window: npt.NDArray[np.int16]) -> "_Steps":
         is_same = group[1:] == group[:-1]
         is_inside = is_same & (window[1:] == window[:-1]) & (window[1:] >= 0)
         return _Steps(np.diff(local_us), is_same, is_inside)
@@ -80,7 +80,7 @@ class _Steps:
         is_orderly = np.minimum(forward, backward) <= max_disorder * (forward + backward)
         return np.where(is_orderly, np.sign(forward - backward), 2).astype(np.int8)
 
-    def read(self, window: npt.NDArray[np.int32], sign: int) -> Verdicts:
+    def read(self, window: npt.NDArray[np.int16], sign: int) -> Verdicts:
         """Return what the order tells if the rows run forward (1) or backward (-1)."""
         against = self.step_us * sign < 0
         starts = np.concatenate(([True], ~self.is_inside))

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from dataclasses import field as dataclass_field
 from datetime import UTC, datetime, timedelta
 from fnmatch import fnmatchcase
 
@@ -12,10 +13,11 @@ import polars as pl
 from nightgauge.field.settings import Field
 from nightgauge.streams import values
 from nightgauge.streams.quality import flags_of
+from nightgauge.streams.samples import NO_TEXTS, Rows, flag_places
 from nightgauge.streams.tag_table import TagTable
 from nightgauge.streams.zones import Clock, clock_of
 from nightgauge.vocabulary.exports import EXPORT_QUARANTINE
-from nightgauge.vocabulary.flags import BAD, FLAG, GOOD
+from nightgauge.vocabulary.flags import BAD
 
 FIRST_TIME = datetime(1990, 1, 1, tzinfo=UTC)
 """Rows before this are kept out. Fixed by the field format."""
@@ -34,17 +36,12 @@ UNKNOWN_TAG = "tag is not in tags.csv"
 NOT_VALID_THEN = "tag is in tags.csv, but not valid at that time"
 
 _UNKNOWN, _IGNORED, _EMPTY, _LEFT_OUT = -1, -2, -3, -4
+_BAD_PLACE = flag_places([BAD])[0]
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _FIRST_US = (FIRST_TIME - _EPOCH) // timedelta(microseconds=1)
 
 Integers = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
-
-KEPT: dict[str, pl.DataType | type[pl.DataType]] = {
-    "index": pl.Int32, "time_us": pl.Int64, "value": pl.Float64, "text_value": pl.String, "flag": FLAG,
-    "is_local": pl.Boolean, "window": pl.Int32,
-}  # fmt: skip
-"""Rows that become samples; `index` is a row of the tag table, `window` the doubled hour or -1."""
 
 
 @dataclass(frozen=True)
@@ -67,8 +64,8 @@ class Batch:
 class Judged:
     """What became of the rows of a batch."""
 
-    kept: pl.DataFrame
-    """Columns as in `KEPT`."""
+    kept: Rows
+    """Rows that become samples."""
     quarantine: pl.DataFrame
     """EXPORT_QUARANTINE, rows kept out one by one."""
     strangers: pl.DataFrame
@@ -128,37 +125,32 @@ class Judge:
         reasons = _Reasons(rows.height)
         if rows["is_header"].any():
             reasons.mark(rows["is_header"].to_numpy(), HEADER_AGAIN)
-        reasons.mark((rows["group"] == _EMPTY).to_numpy(), NO_TAG)
+        group = rows["group"].to_numpy()
+        reasons.mark(group == _EMPTY, NO_TAG)
         times, window = self._times(rows, reasons)
         index = np.full(rows.height, -1, np.int32)
         live = reasons.open_rows()
-        index[live] = self.tags.index_at(rows["group"].to_numpy()[live], times[live])
+        index[live] = self.tags.index_at(group[live], times[live])
         is_strange = np.zeros(rows.height, np.bool_)
         is_strange[live[index[live] < 0]] = True
         strangers = pl.concat([unknown, _grouped(rows.filter(pl.Series(is_strange)), NOT_VALID_THEN, batch)])
         reasons.mark(is_strange, NOT_VALID_THEN)
-        live = reasons.open_rows()
-        chosen = rows if len(live) == rows.height else rows[live]
-        kept, unknown_quality = self._kept(chosen, index[live], reasons, live)
-        kept = kept.with_columns(time_us=pl.Series(times[live]), window=pl.Series(window[live]))
-        is_kept = reasons.open_mask()[live]
-        if not is_kept.all():
-            kept = kept.filter(pl.Series(is_kept))
-        unknown_counts = _count(kept, unknown_quality)
+        said = self._said(rows, index, reasons)
+        kept = reasons.open_rows()
         is_out = ~reasons.open_mask() & ~is_strange
         return Judged(
-            kept.select(*KEPT),
+            _rows(kept, (index, times, window), rows["is_local"].to_numpy(), said),
             _one_by_one(rows.with_columns(reason=reasons.texts()).filter(pl.Series(is_out)), batch),
             strangers,
             *counted,
-            unknown_counts,
+            _count(rows["quality"].gather(kept), said.unknown) if said.unknown else {},
         )
 
-    def _times(self, rows: pl.DataFrame, reasons: "_Reasons") -> tuple[Integers, npt.NDArray[np.int32]]:
+    def _times(self, rows: pl.DataFrame, reasons: "_Reasons") -> tuple[Integers, npt.NDArray[np.int16]]:
         """Return UTC times, of the first pass where the hour is doubled, and the number of that doubled hour or -1."""
         time_us = rows["time_us"].fill_null(0).to_numpy()
         reasons.mark(rows["time_us"].is_null().to_numpy(), UNREADABLE_STAMP)
-        window = np.full(len(time_us), -1, np.int32)
+        window = np.full(len(time_us), -1, np.int16)
         is_local = rows["is_local"].to_numpy()
         if is_local.any():
             local = np.flatnonzero(is_local)
@@ -172,29 +164,56 @@ class Judge:
         reasons.mark(time_us > self.latest_us, TOO_LATE)
         return time_us, window
 
-    def _kept(
-        self, rows: pl.DataFrame, index: npt.NDArray[np.int32], reasons: "_Reasons", live: Integers
-    ) -> tuple[pl.DataFrame, Mapping[str, str]]:
-        flags = pl.Series([GOOD], dtype=FLAG).new_from_index(0, rows.height)
-        unknown: Mapping[str, str] = {}
+    def _said(self, rows: pl.DataFrame, index: npt.NDArray[np.int32], reasons: "_Reasons") -> "_Said":
+        """Return what the rows not yet kept out say; those that say nothing usable are kept out."""
+        said = _Said(np.full(rows.height, np.nan), np.zeros(rows.height, np.uint8))
+        live = reasons.open_rows()
+        if not len(live):
+            return said
+        chosen, index = (rows, index) if len(live) == rows.height else (rows[live], index[live])
         if "quality" in rows.columns:
-            flags, unknown = flags_of(rows["quality"], self.field.quality_codes)
-        read = values.numbers_of(index, rows["number"], rows["text"], self.tags)
-        is_text = self.tags.is_text[index]
-        text_value = pl.Series([None], dtype=pl.String).new_from_index(0, rows.height)
-        is_missing = read.is_missing
+            flags, said.unknown = flags_of(chosen["quality"], self.field.quality_codes)
+            said.flag[live] = flags.to_physical().to_numpy()
+        read = values.numbers_of(index, chosen["number"], chosen["text"], self.tags)
+        said.value[live] = read.value
+        is_missing, is_text = read.is_missing, self.tags.is_text[index]
         if is_text.any():
-            texts = _texts(rows)
-            text_value = texts.zip_with(pl.Series(is_text), text_value)
-            is_missing = np.where(is_text, texts.is_null().to_numpy(), is_missing)
+            texts = _texts(chosen.filter(pl.Series(is_text)))
+            said.value[live[is_text]] = np.nan
+            said.texts = pl.DataFrame({"row": live[is_text], "text_value": texts})
+            is_missing = is_missing.copy()
+            is_missing[is_text] = texts.is_null().to_numpy()
         for reason, mask in read.reasons:
             reasons.mark_at(live, mask & ~is_text, reason)
-        reasons.mark_at(live, is_missing & ~(flags == BAD).to_numpy(), values.NO_VALUE)
-        value = pl.Series(np.where(is_text, np.nan, read.value)).fill_nan(None)
-        columns = {"index": pl.Series(index), "value": value, "text_value": text_value, "flag": flags}
-        if unknown:
-            columns["quality"] = rows["quality"]
-        return pl.DataFrame({**columns, "is_local": rows["is_local"]}), unknown
+        reasons.mark_at(live, is_missing & (said.flag[live] != _BAD_PLACE), values.NO_VALUE)
+        return said
+
+
+@dataclass
+class _Said:
+    """What rows say: value, place of the flag, texts by row, and quality words nobody knows."""
+
+    value: npt.NDArray[np.float64]
+    flag: npt.NDArray[np.uint8]
+    texts: pl.DataFrame | None = None
+    unknown: Mapping[object, str] = dataclass_field(default_factory=dict)
+
+
+def _rows(
+    kept: Integers,
+    placed: tuple[npt.NDArray[np.int32], Integers, npt.NDArray[np.int16]],
+    is_local: Bools,
+    said: _Said,
+) -> Rows:
+    index, times, window = placed
+    texts = NO_TEXTS
+    if said.texts is not None:
+        places = pl.DataFrame({"row": kept, "place": np.arange(len(kept))})
+        texts = places.join(said.texts, on="row", maintain_order="left").select("place", "text_value")
+    columns = (index, times, said.value, said.flag, is_local, window)
+    if len(kept) < len(index):
+        columns = tuple(column[kept] for column in columns)  # type: ignore[assignment]  # same arrays, fewer rows
+    return Rows(*columns, texts)
 
 
 class _Reasons:
@@ -284,11 +303,9 @@ def _grouped(rows: pl.DataFrame, reason: str, batch: Batch) -> pl.DataFrame:
     )
 
 
-def _count(kept: pl.DataFrame, unknown: Mapping[str, str]) -> dict[str, int]:
-    if not unknown:
-        return {}
-    counts = kept.filter(pl.col("quality").is_in(list(unknown)))["quality"].value_counts()
+def _count(quality: pl.Series, unknown: Mapping[object, str]) -> dict[str, int]:
     told: dict[str, int] = {}
-    for written, count in counts.rows():
-        told[unknown[written]] = told.get(unknown[written], 0) + count
+    for written, count in quality.value_counts().rows():
+        if written in unknown:
+            told[unknown[written]] = told.get(unknown[written], 0) + count
     return told

@@ -151,7 +151,8 @@ class _Uneven:
         """Return the separators that do not stand between quotes of their line."""
         before_line = np.searchsorted(quotes, self.starts)
         before = np.searchsorted(quotes, separators) - before_line[self._line_of(separators)]
-        return separators[before % 2 == 0]
+        outside: Integers = separators[before % 2 == 0]
+        return outside
 
     def _odd(self, quotes: Integers) -> Bools:
         """Return the lines whose quotes do not simply open after and close before a separator or the line's end."""

@@ -73,14 +73,15 @@ def _ua(code: int) -> Verdict:
     return Verdict((GOOD, UNCERTAIN, BAD, BAD)[severity])
 
 
-def flags_of(quality: pl.Series, codes: Codes) -> tuple[pl.Series, Mapping[str, str]]:
-    """Return the flag of each row, and the texts nobody knows by how they are written to how they are told."""
-    texts = quality.unique().to_list()
-    verdicts = [verdict_of("" if text is None else str(text), codes) for text in texts]
-    unknown = {text: str(text).strip() for text, verdict in zip(texts, verdicts, strict=True) if not verdict.is_known}
+def flags_of(quality: pl.Series, codes: Codes) -> tuple[pl.Series, Mapping[object, str]]:
+    """Return the flag of each row, and the texts nobody knows: as they came and as they are told."""
+    written = quality.unique()
+    texts = ["" if text is None else str(text) for text in written]
+    verdicts = [verdict_of(text, codes) for text in texts]
+    unknown = {
+        key: text.strip() for key, text, verdict in zip(written, texts, verdicts, strict=True) if not verdict.is_known
+    }
     flags = quality.replace_strict(
-        pl.Series(texts, dtype=quality.dtype),
-        pl.Series([verdict.flag for verdict in verdicts], dtype=FLAG),
-        return_dtype=FLAG,
+        written, pl.Series([verdict.flag for verdict in verdicts], dtype=FLAG), return_dtype=FLAG
     )
     return flags, unknown

@@ -1,7 +1,7 @@
 """Reading one export to its end."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 import numpy as np
@@ -11,12 +11,12 @@ from nightgauge.field.settings import Field
 from nightgauge.streams import delimited, folds, parquet
 from nightgauge.streams.content import kind_of
 from nightgauge.streams.headers import Layout
-from nightgauge.streams.judge import KEPT, Batch, Judge, Judged
+from nightgauge.streams.judge import Batch, Judge, Judged
 from nightgauge.streams.lines import Misfit
-from nightgauge.streams.repeats import settle
+from nightgauge.streams.samples import Rows, joined, no_rows, settle
 from nightgauge.streams.stamps import read_texts
 from nightgauge.streams.tag_table import TagTable
-from nightgauge.vocabulary.exports import EXPORT_QUARANTINE, EXPORT_SAMPLES, TAGS_SEEN, Export, ParsedExport
+from nightgauge.vocabulary.exports import EXPORT_QUARANTINE, TAGS_SEEN, Export, ParsedExport
 
 
 def read_export(
@@ -121,11 +121,16 @@ def _batch(rows: pl.DataFrame, layout: Layout, separator: str) -> Batch:
 class _Gathered:
     """What the batches of a file came to so far."""
 
+    kept: list[Rows] = field(default_factory=lambda: [no_rows()])
     judged: list[Judged] = field(default_factory=list)
     misfits: list[pl.DataFrame] = field(default_factory=list)
 
     def add(self, judge: Judge, batches: Iterator[Batch]) -> None:
-        self.judged.extend(judge.judge(batch) for batch in batches if not batch.rows.is_empty())
+        for batch in batches:
+            if not batch.rows.is_empty():
+                judged = judge.judge(batch)
+                self.kept.append(judged.kept)
+                self.judged.append(replace(judged, kept=no_rows()))
 
     def add_misfits(self, misfits: tuple[Misfit, ...], layout: Layout) -> None:
         """Keep rows out that do not fit; in a wide export each filled field but the stamp counts as one row."""
@@ -145,11 +150,12 @@ class _Gathered:
             )
 
     def parsed(self, judge: Judge) -> ParsedExport:
-        kept = _joined([part.kept for part in self.judged], pl.DataFrame(schema=KEPT))
-        rows_assumed_first, samples = _timed(kept, judge)
-        settled = settle(samples)
+        rows = joined(self.kept)
+        kept = len(rows)
+        rows, rows_assumed_first = _resolved(rows, judge)
+        settled = settle(rows, judge.tags.tag_ids)
         quarantine = self._quarantine()
-        rows_read = samples.height + int(quarantine["rows"].sum())
+        rows_read = kept + int(quarantine["rows"].sum())
         unknown_quality: dict[str, int] = {}
         for part in self.judged:
             for word, count in part.unknown_quality.items():
@@ -187,28 +193,19 @@ def _seen(judged: list[Judged]) -> pl.DataFrame:
     return counts.group_by("tag").agg(pl.col("rows").sum()).sort("tag")
 
 
-def _timed(kept: pl.DataFrame, judge: Judge) -> tuple[int, pl.DataFrame]:
-    """Return how many rows were assumed to be of the first pass, and all rows as samples in the order of the file."""
-    time_us = kept["time_us"].to_numpy()
-    window = kept["window"].to_numpy()
-    assumed = 0
-    if (window >= 0).any():
-        local = kept["is_local"].to_numpy()
-        passes = folds.passes(
-            folds.LocalRows(
-                judge.tags.group_of[kept["index"].to_numpy()[local]],
-                time_us[local] + judge.zone.offset_at_us(time_us[local]),
-                window[local],
-            )
+def _resolved(rows: Rows, judge: Judge) -> tuple[Rows, int]:
+    """Return the rows with the second passes of doubled hours put later, and how many were assumed to be first."""
+    if not (rows.window >= 0).any():
+        return rows, 0
+    local = np.flatnonzero(rows.is_local)
+    time_us, window = rows.time_us.copy(), rows.window[local]
+    passes = folds.passes(
+        folds.LocalRows(
+            judge.tags.group_of[rows.index[local]],
+            time_us[local] + judge.zone.offset_at_us(time_us[local]),
+            window,
         )
-        rows = np.flatnonzero(local)
-        second = rows[passes == folds.SECOND]
-        assumed = int(((passes == folds.UNTOLD) & (window[rows] >= 0)).sum())
-        time_us = time_us.copy()
-        time_us[second] += judge.zone.second_pass_delay_us(window[second])
-    tag_id = judge.tags.tag_ids[kept["index"].to_numpy()] if kept.height else np.zeros(0, np.int32)
-    samples = kept.select("value", "text_value", "flag").with_columns(
-        tag_id=pl.Series(tag_id, dtype=pl.Int32),
-        time_utc=pl.Series(time_us).cast(pl.Datetime("us")).dt.replace_time_zone("UTC"),
     )
-    return assumed, EXPORT_SAMPLES.check(samples.select(*EXPORT_SAMPLES.schema))
+    is_second = passes == folds.SECOND
+    time_us[local[is_second]] += judge.zone.second_pass_delay_us(window[is_second])
+    return replace(rows, time_us=time_us), int(((passes == folds.UNTOLD) & (window >= 0)).sum())

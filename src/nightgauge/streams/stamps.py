@@ -24,14 +24,14 @@ _ISO = tuple(re.compile(shape) for shape in _SHAPES)
 _NUMBER = re.compile(r"[+-]?0+(?:[.,]0*)?(?:[eE][+-]?0+)?")
 _HAS_ZONE = re.compile(r"(?:[Zz]|UTC|GMT|[Tt ].*[+-][0:]+)$")
 
+_ZERO = np.uint8(48)
 _MICROSECONDS_PER_DAY = 86_400_000_000
 _MILLISECONDS_FROM, _MICROSECONDS_FROM, _NANOSECONDS_FROM = 1e11, 1e14, 1e17
 """An epoch number of this size or more is of the finer unit: as the coarser one it would lie beyond the year 5000."""
-_DAYS_IN_MONTH = np.array([0, 31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])
-
 Integers = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
 Bytes = npt.NDArray[np.uint8]
+"""Texts of one length, a column per text and a row per letter, so that each letter's place is contiguous."""
 
 
 @dataclass
@@ -98,112 +98,118 @@ def _by_format(texts: pl.Series, time_format: str) -> Stamps:
 def _read(texts: pl.Series) -> Stamps:
     stamps = Stamps.unread(len(texts))
     for rows, letters in _by_length(texts):
-        first = np.arange(len(rows))[_has_shape(letters, letters[0])]
-        rest = np.arange(len(rows))
-        if len(first) < len(rows):
-            rest = np.setdiff1d(rest, first, assume_unique=True)
-            groups = [first, *_by_shape(letters, rest)]
-        else:
-            groups = [first]
-        for group in groups:
-            chosen = letters if len(group) == len(rows) else letters[group]
-            stamps.put(rows[group], _read_shape(chosen, texts, rows[group]))
+        is_like_first = _has_shape(letters, letters[:, 0])
+        if is_like_first.all():
+            stamps.put(rows, _read_shape(letters, texts, rows))
+            continue
+        others = np.flatnonzero(~is_like_first)
+        for group in (np.flatnonzero(is_like_first), *_by_shape(letters, others)):
+            stamps.put(rows[group], _read_shape(letters[:, group], texts, rows[group]))
     return stamps
 
 
 def _by_length(texts: pl.Series) -> Iterator[tuple[Integers, Bytes]]:
-    """Yield rows of equal length with their bytes, one row of bytes per text."""
+    """Yield rows of equal length with their letters."""
     array = texts.to_arrow(compat_level=pl.CompatLevel.oldest())
     _, offsets_buffer, data_buffer = array.buffers()
     offsets = np.frombuffer(offsets_buffer, np.int64)[array.offset : array.offset + len(array) + 1]
-    lengths = np.diff(offsets)
+    lengths = np.minimum(np.diff(offsets), MAX_STAMP_LENGTH + 1)
     data = np.frombuffer(data_buffer, np.uint8) if data_buffer is not None else np.empty(0, np.uint8)
-    for length in np.unique(lengths).tolist():
+    for length in np.flatnonzero(np.bincount(lengths)).tolist():
         if not 1 <= length <= MAX_STAMP_LENGTH:
             continue
         rows = np.flatnonzero(lengths == length)
         if len(rows) == len(lengths):
-            yield rows, data[offsets[0] : offsets[-1]].reshape(-1, length)
+            letters = data[offsets[0] : offsets[-1]].reshape(-1, length)
         else:
-            yield rows, data[offsets[rows][:, None] + np.arange(length)]
+            letters = data[offsets[rows][:, None] + np.arange(length)]
+        yield rows, np.ascontiguousarray(letters.T)
 
 
 def _is_digit(letters: Bytes) -> Bools:
-    return (letters - np.uint8(48)) < 10
+    return (letters - _ZERO) < 10
 
 
 def _has_shape(letters: Bytes, example: Bytes) -> Bools:
     """Return which texts have digits where the example has digits, and its very letters elsewhere."""
-    fits = np.ones(len(letters), np.bool_)
-    for i, letter in enumerate(example.tolist()):
-        column = letters[:, i]
-        fits &= _is_digit(column) if 48 <= letter <= 57 else column == letter
+    fits = np.ones(letters.shape[1], np.bool_)
+    for place, letter in zip(letters, example.tolist(), strict=True):
+        fits &= _is_digit(place) if 48 <= letter <= 57 else place == letter
     return fits
 
 
 def _by_shape(letters: Bytes, rows: Integers) -> Iterator[Integers]:
-    shapes = np.ascontiguousarray(np.where(_is_digit(letters[rows]), np.uint8(48), letters[rows]))
-    keys = shapes.view(f"V{shapes.shape[1]}").ravel()
-    _, group = np.unique(keys, return_inverse=True)
+    chosen = letters[:, rows].T
+    shapes = np.ascontiguousarray(np.where(_is_digit(chosen), _ZERO, chosen))
+    _, group = np.unique(shapes.view(f"V{shapes.shape[1]}").ravel(), return_inverse=True)
     order = np.argsort(group, kind="stable")
     yield from np.split(rows[order], np.flatnonzero(np.diff(group[order])) + 1)
 
 
 def _read_shape(letters: Bytes, texts: pl.Series, rows: Integers) -> Stamps:
-    shape = bytes(48 if 48 <= letter <= 57 else letter for letter in letters[0].tolist())
+    shape = bytes(48 if 48 <= letter <= 57 else letter for letter in letters[:, 0].tolist()).decode("latin-1")
     spans = _iso_spans(shape)
     if spans is not None:
-        return _read_iso(letters, spans, has_zone=_HAS_ZONE.search(shape.decode("latin-1")) is not None)
-    if _NUMBER.fullmatch(shape.decode("latin-1")):
+        return _read_iso(letters - _ZERO, spans, shape)
+    if _NUMBER.fullmatch(shape):
         return _read_epoch(texts.gather(rows))
     return Stamps.unread(len(rows))
 
 
 @cache
-def _iso_spans(shape: bytes) -> tuple[tuple[int, int], ...] | None:
+def _iso_spans(shape: str) -> tuple[tuple[int, int], ...] | None:
     """Return where year, month, day, hour, minute, second, fraction, sign and offset stand, (-1, -1) where absent."""
-    match = next((match for pattern in _ISO if (match := pattern.fullmatch(shape.decode("latin-1")))), None)
+    match = next((match for pattern in _ISO if (match := pattern.fullmatch(shape))), None)
     return tuple(match.span(i) for i in range(1, 11)) if match else None
 
 
-def _read_iso(letters: Bytes, spans: tuple[tuple[int, int], ...], *, has_zone: bool) -> Stamps:
-    year, month, day, hour, minute, second = (_number(letters, span) for span in spans[:6])
-    is_read = (month >= 1) & (month <= 12) & (hour < 24) & (minute < 60) & (second < 60)
-    month = np.where(is_read, month, 1)
-    is_leap = (year % 4 == 0) & ((year % 100 != 0) | (year % 400 == 0))
-    is_read &= (day >= 1) & (day <= _DAYS_IN_MONTH[month] + (is_leap & (month == 2)))
-    seconds = hour * 3600 + minute * 60 + second
+def _read_iso(digits: Bytes, spans: tuple[tuple[int, int], ...], shape: str) -> Stamps:
+    year = _number(digits, spans[0])
+    month, day, hour, minute, second = (_two(digits, span) for span in spans[1:6])
+    is_read = (year >= 1) & (month >= 1) & (month <= 12) & (hour < 24) & (minute < 60) & (second < 60)
+    first_days, lengths = _months()
+    place = np.where(is_read, year * 12 + month - 1, 0)
+    is_read &= (day >= 1) & (day <= lengths[place])
+    seconds = hour.astype(np.int32) * 3600 + minute.astype(np.int32) * 60 + second
     if spans[7] != (-1, -1):
-        sign = -1 if letters[0, spans[7][0]] == ord("-") else 1
-        offset_hour, offset_minute = _number(letters, spans[8]), _number(letters, spans[9])
+        offset_hour, offset_minute = _two(digits, spans[8]), _two(digits, spans[9])
         is_read &= (offset_hour < 24) & (offset_minute < 60)
-        seconds = seconds - sign * (offset_hour * 3600 + offset_minute * 60)
-    time_us = _days_from_civil(year, month, day) * _MICROSECONDS_PER_DAY + seconds * 1_000_000
-    return Stamps(time_us + _fraction_us(letters, spans[6]), np.full(len(letters), not has_zone), is_read)
+        offset = offset_hour.astype(np.int32) * 3600 + offset_minute.astype(np.int32) * 60
+        seconds += offset if shape[spans[7][0]] == "-" else -offset
+    time_us = (first_days[place] + day - 1) * _MICROSECONDS_PER_DAY + seconds.astype(np.int64) * 1_000_000
+    is_local = _HAS_ZONE.search(shape) is None
+    return Stamps(time_us + _fraction_us(digits, spans[6]), np.full(len(year), is_local), is_read)
 
 
-def _number(letters: Bytes, span: tuple[int, int]) -> Integers:
-    number = np.zeros(len(letters), np.int64)
-    for i in range(*span):
-        number = number * 10 + (letters[:, i] - np.uint8(48))
+@cache
+def _months() -> tuple[Integers, Bytes]:
+    """Return for each month from 0000-01 to 9999-12 its first day since 1970-01-01 and its length in days."""
+    first_days = np.arange("0000-01", "10000-02", dtype="datetime64[M]").astype("datetime64[D]").astype(np.int64)
+    return first_days[:-1], np.diff(first_days).astype(np.uint8)
+
+
+def _two(digits: Bytes, span: tuple[int, int]) -> Bytes:
+    """Return a number of two digits, 0 where there is none."""
+    if span == (-1, -1):
+        return np.zeros(digits.shape[1], np.uint8)
+    number: Bytes = digits[span[0]] * np.uint8(10) + digits[span[0] + 1]
     return number
 
 
-def _fraction_us(letters: Bytes, span: tuple[int, int]) -> Integers:
+def _number(digits: Bytes, span: tuple[int, int]) -> npt.NDArray[np.int32]:
+    number = np.zeros(digits.shape[1], np.int32)
+    for place in digits[slice(*span)]:
+        number *= 10
+        number += place
+    return number
+
+
+def _fraction_us(digits: Bytes, span: tuple[int, int]) -> npt.NDArray[np.int32]:
     """Return the fraction of a second, cut off after six digits. [us]"""
-    digits = min(span[1] - span[0], 6)
-    return _number(letters, (span[0], span[0] + digits)) * 10 ** (6 - digits) if digits else _number(letters, (0, 0))
-
-
-def _days_from_civil(year: Integers, month: Integers, day: Integers) -> Integers:
-    """Return days since 1970-01-01 of the proleptic Gregorian calendar.
-
-    Years begin in March so that the leap day is the last; 719468 days lie between 0000-03-01 and 1970-01-01.
-    """
-    shifted = year - (month <= 2)
-    era, year_of_era = shifted // 400, shifted % 400
-    day_of_year = (153 * ((month + 9) % 12) + 2) // 5 + day - 1
-    return era * 146_097 + year_of_era * 365 + year_of_era // 4 - year_of_era // 100 + day_of_year - 719_468
+    count = min(span[1] - span[0], 6)
+    fraction = _number(digits, (max(span[0], 0), max(span[0], 0) + count))
+    fraction *= 10 ** (6 - count)
+    return fraction
 
 
 def _read_epoch(texts: pl.Series) -> Stamps:

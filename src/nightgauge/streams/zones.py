@@ -27,7 +27,7 @@ class LocalTimes:
     """UTC; of the first pass where the hour comes twice."""
     is_missing: Bools
     """The clock jumped over this time."""
-    window: npt.NDArray[np.int32]
+    window: npt.NDArray[np.int16]
     """Number of the clock change whose doubled hour this lies in, else -1."""
 
 
@@ -51,10 +51,10 @@ class Clock:
         return LocalTimes(
             local_us - self.offsets_us[first],
             local_us >= self.ends_us[span],
-            np.where(is_doubled, span, -1).astype(np.int32),
+            np.where(is_doubled, span, -1).astype(np.int16),
         )
 
-    def second_pass_delay_us(self, window: npt.NDArray[np.int32]) -> Integers:
+    def second_pass_delay_us(self, window: npt.NDArray[np.int16]) -> Integers:
         """Return how much later the second pass of a doubled hour is than its first. [us]"""
         return self.offsets_us[window - 1] - self.offsets_us[window]
 
