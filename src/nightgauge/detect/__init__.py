@@ -7,7 +7,20 @@ whole of it, those that are over included. Nothing at or after `until` is ever r
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from nightgauge.detect import carryover, float_stuck, held_pressure, instruments, interface, margin, size
+from nightgauge.detect import (
+    carryover,
+    dump_trips,
+    dump_valve,
+    float_stuck,
+    held_pressure,
+    hunting,
+    instruments,
+    interface,
+    margin,
+    pressure_level,
+    size,
+    throttling,
+)  # fmt: skip
 from nightgauge.detect.arbitration import arbitrate
 from nightgauge.detect.history import History
 from nightgauge.detect.judged import judged_kinds
@@ -19,9 +32,14 @@ Detector = Callable[[History], list[Candidate]]
 
 DETECTORS: tuple[Detector, ...] = (
     float_stuck.find,
+    throttling.find,
+    dump_trips.find,
+    dump_valve.find,
+    hunting.find,
     interface.find,
     held_pressure.find,
     margin.find,
+    pressure_level.find,
     size.find,
     carryover.find,
     instruments.find,

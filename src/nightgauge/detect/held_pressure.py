@@ -9,10 +9,14 @@ from nightgauge.detect.load import without_load
 from nightgauge.detect.past import blocks, first_weeks, median, per_well
 from nightgauge.detect.shifts import BLOCK_S, Rules, Shift, find_shifts
 from nightgauge.detect.wording import Draft, day_of, duration, quantity
+from nightgauge.detect.working import working
 from nightgauge.vocabulary.findings import Candidate, Effect
 
 LARGE_STEP_KPA = 34.5
 """A step of 5 psi is felt by every well's pump; smaller ones are worth knowing. [kPa] House choice."""
+SETTING_LEAST_KPA, SETTING_SHARE = 55.2, 0.2
+"""Departure from the setting of field.toml that is told while there is no past: 8 psi or a fifth, more than a spring's
+droop and the other valve's setting make. [kPa], [1] Common practice, no source."""
 DRIFT = "instrument_drift"
 
 
@@ -46,10 +50,11 @@ def levels(history: History) -> list[Level]:
 def find(history: History) -> list[Candidate]:
     """Return drifts and steps of the held pressures, and of the pressure transmitter."""
     found: list[Candidate] = []
+    works = working(history)
     for level in levels(history):
         kind = f"{level.valve}_setpoint_drift"
-        known = np.isfinite(level.pressure)
-        pressure = per_well(level.pressure, history.well, first_weeks(history, known))
+        pressure = np.where(works, level.pressure, np.nan)
+        pressure = per_well(pressure, history.well, first_weeks(history, np.isfinite(pressure)))
         ends, values = blocks(history.hour_s + HOUR_S / 2, pressure, history.until_s, BLOCK_S)
         if not len(ends):
             continue
@@ -60,6 +65,7 @@ def find(history: History) -> list[Candidate]:
             reference_s=history.limit(kind, "reference_time"),
             settled_s=history.limit(kind, "settled_time"),
             setting=level.setting,
+            setting_least=max(SETTING_LEAST_KPA, SETTING_SHARE * abs(usual)),
         )
         found += [_candidate(history, level, shift, rules) for shift in find_shifts(ends, values, rules)]
     return found

@@ -4,15 +4,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from nightgauge.detect.history import DAY_S, HOUR_S, Floats, History, Mask
+from nightgauge.detect.history import DAY_S, HOUR_S, Floats, History
 from nightgauge.detect.past import blocks, first_weeks, median, per_well, spread
 from nightgauge.detect.shifts import BLOCK_S, Rules, Shift, find_shifts
 from nightgauge.detect.wording import Draft, day_of, duration, quantity
+from nightgauge.detect.working import working
 from nightgauge.vocabulary.findings import Candidate
 
 DRIFT, STEP = "interface_setpoint_drift", "interface_setpoint_step"
 LARGE_STEP_M = 0.1016
 """A step of 4 in and more moves a tenth of an 8 ft vessel's height to the other phase. [m] House choice."""
+
+
+SETTING_LEAST_M = 0.0762
+"""Departure from the setting of field.toml that is told while there is no past: 3 in, more than a float's arm and the
+density of the day make. [m] Common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -29,7 +35,8 @@ def held(history: History) -> Held:
     """Return the middle of each dump's trips, or the hourly mean where the dump throttles."""
     if history.is_throttling:
         seconds = history.hour_s + HOUR_S / 2
-        level = per_well(history.mean("interface_level"), history.well, first_weeks(history, _known(history)))
+        level = np.where(working(history), history.mean("interface_level"), np.nan)
+        level = per_well(level, history.well, first_weeks(history, np.isfinite(level)))
         return Held(seconds, level, np.full(len(level), np.nan))
     dumps = history.dumps
     gap = dumps.opening - dumps.closing
@@ -38,10 +45,6 @@ def held(history: History) -> Held:
     usual, scatter = median(gap), spread(gap)
     odd = np.abs(gap - usual) > max(0.5 * usual, 6.0 * scatter) if np.isfinite(usual) else np.zeros(len(gap), bool)
     return Held(dumps.opened, np.where(odd, np.nan, middle), gap)
-
-
-def _known(history: History) -> Mask:
-    return np.isfinite(history.mean("interface_level"))
 
 
 def setting_m(history: History, at_s: float) -> float | None:
@@ -66,6 +69,7 @@ def find(history: History) -> list[Candidate]:
         reference_s=history.limit(DRIFT, "reference_time"),
         settled_s=history.limit(STEP, "settled_time"),
         setting=setting_m(history, float(ends[0])),
+        setting_least=SETTING_LEAST_M,
     )
     return [_candidate(history, shift, rules) for shift in find_shifts(ends, values, rules)]
 

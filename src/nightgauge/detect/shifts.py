@@ -6,7 +6,7 @@ the better of two models, a step and a ramp from the reference; a step that stay
 reference; a drift never does; a value that is back near the reference ends the episode.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -23,6 +23,9 @@ _LEAST_REFERENCE_DAYS = 3
 """Known days before a past is one; until then settings serve. House choice."""
 _LOOK_BACK_DAYS = 40
 """How far before its notice an onset is sought: a drift that takes longer moves less than 0.1 psi in a day."""
+_ALREADY_SHARE = 0.4
+"""Share of the notice level by which the day before has to be away on the same side. House choice: a drift that takes
+days to reach the notice level is; a step is told a day later for it."""
 _RETURN_SHARE = 0.5
 """Share of the notice level below which the value is back. House choice: hysteresis against flapping."""
 
@@ -38,6 +41,8 @@ class Rules:
     settled_s: float
     setting: float | None = None
     """The setting of field.toml, used as reference while there is no past."""
+    setting_least: float = 0.0
+    """Least move against a setting: a setting is what somebody wrote, not what the valve ever held."""
 
 
 @dataclass(frozen=True)
@@ -59,6 +64,10 @@ class Shift:
     """Whether the reference was a setting, for want of a past."""
     fit_ratio: float
     """Misfit of the better shape over that of the other, 0 to 1: near 1 the shape is not sure."""
+    peak: float
+    """Largest daily distance from the reference so far, no sign."""
+    way: float
+    """Its sign."""
 
     @property
     def size(self) -> float:
@@ -126,8 +135,7 @@ def _reference(walk: _Walk, day: int, daily: Floats, rules: Rules) -> tuple[floa
     if len(past) < _LEAST_REFERENCE_DAYS:
         if rules.setting is None:
             return float("nan"), float("nan"), False
-        # For want of a past: settings are written to the nearest half unit, so only clear departures count.
-        return rules.setting, rules.least / 2.5, True
+        return rules.setting, max(rules.setting_least, rules.least) / rules.deviations, True
     steps = np.abs(np.diff(past))
     scatter = max(spread(past), NORMAL_MAD * float(np.median(steps)) / np.sqrt(2.0))
     # With few days the scatter is itself unsure: widen by the small-sample factor of the median deviation.
@@ -139,12 +147,10 @@ def _one_day(walk: _Walk, day: int, series: tuple[Floats, Floats, Floats], rules
     _ends_s, values, daily = series
     if walk.opened is not None:
         return _go_on(walk, day, series, rules)
-    reference, scatter, by_setting = _reference(walk, day, daily, rules)
+    reference, scatter, _by_setting = _reference(walk, day, daily, rules)
     if not np.isfinite(reference):
         return None
     notice = max(rules.least, rules.deviations * scatter)
-    if by_setting:
-        notice = max(2.5 * rules.least, notice)
     away = values[day * _BLOCKS_A_DAY : (day + 1) * _BLOCKS_A_DAY] - reference
     away = away[np.isfinite(away)]
     level = float(np.median(away))
@@ -152,11 +158,19 @@ def _one_day(walk: _Walk, day: int, series: tuple[Floats, Floats, Floats], rules
     same_side = np.abs(np.sign(away).sum()) == len(away)
     if not ((abs(level) >= notice or abs(late) >= notice) and same_side):
         return None
-    if abs(level) < 0.5 * notice:
-        # Half a day alone is no move yet: it may be an upset.
+    before = _yesterday(daily, day) - reference
+    if abs(level) < 0.5 * notice or before * level <= 0 or abs(before) < _ALREADY_SHARE * notice:
+        # One day alone is no move yet: wells shut in for a day, an upset, a transmitter being looked after.
         return None
     walk.opened, walk.peak = day, level
     return _describe(walk, day, series, rules)
+
+
+def _yesterday(daily: Floats, day: int) -> float:
+    """Return the last known day before this one, NaN if there is none within three."""
+    past = daily[max(0, day - 3) : day]
+    past = past[np.isfinite(past)]
+    return float(past[-1]) if len(past) else float("nan")
 
 
 def _go_on(walk: _Walk, day: int, series: tuple[Floats, Floats, Floats], rules: Rules) -> Shift | None:
@@ -188,11 +202,12 @@ def _jump_day(shift: Shift, daily: Floats, day: int, settled_days: int, notice: 
     start = day - settled_days + 1
     if start < 1:
         return None
-    before, after = daily[start - 3 : start - 1] if start >= 3 else daily[: start - 1], daily[start : day + 1]
+    _before, after = daily[start - 3 : start - 1] if start >= 3 else daily[: start - 1], daily[start : day + 1]
     if shift.shape == "step" and len(after[np.isfinite(after)]) >= settled_days - 1:
         return start
-    gap = median(after) - median(before)
-    if np.isfinite(gap) and abs(gap) >= notice and shift.shape == "drift":
+    jump = float(daily[start] - daily[start - 2]) if start >= 2 else float("nan")
+    # After a drift only a jump back, as by a wrench, makes a new setting; a drift that rests does not.
+    if shift.shape == "drift" and abs(jump) >= max(notice, 0.5 * shift.peak) and jump * shift.way < 0:
         return start
     return None
 
@@ -247,6 +262,8 @@ def _describe(walk: _Walk, day: int, series: tuple[Floats, Floats, Floats], rule
     if by_setting and index == 0:
         onset = float(times[0] - BLOCK_S)
     recent = values[max(first, stop - _BLOCKS_A_DAY) : stop]
+    moves = daily[walk.opened : day + 1] - reference
+    most = float(moves[np.nanargmax(np.abs(moves))])
     return Shift(
         shape=shape,
         onset_s=onset,
@@ -258,15 +275,14 @@ def _describe(walk: _Walk, day: int, series: tuple[Floats, Floats, Floats], rule
         steady=False,
         by_setting=by_setting,
         fit_ratio=ratio,
+        peak=abs(most),
+        way=float(np.sign(most)),
     )
 
 
 def _replaced(shift: Shift, *, ended_s: float, steady: bool, found: float, last_s: float) -> Shift:
-    return Shift(
-        shape=shift.shape, onset_s=shift.onset_s, last_s=max(last_s, shift.onset_s), ended_s=max(ended_s, shift.onset_s),
-        reference=shift.reference, found=found, scatter=shift.scatter, steady=steady, by_setting=shift.by_setting,
-        fit_ratio=shift.fit_ratio,
-    )  # fmt: skip
+    begun = shift.onset_s
+    return replace(shift, ended_s=max(ended_s, begun), steady=steady, found=found, last_s=max(last_s, begun))
 
 
 def shape_of(times: Floats, away: Floats) -> tuple[Shape, int, float]:

@@ -1,0 +1,166 @@
+"""Vessel pressure that is not held although wells produce, or comes near the working pressure; gas by the dump."""
+
+import numpy as np
+
+from nightgauge.detect.history import DAY_S, HOUR_S, Floats, History, Mask
+from nightgauge.detect.inflow import OIL_METERS, flow_hours
+from nightgauge.detect.past import joined_runs, median, quantile
+from nightgauge.detect.wording import Draft, day_of, duration, moment, quantity
+from nightgauge.detect.working import working
+from nightgauge.vocabulary.findings import Candidate
+
+NOT_HELD, NEAR_LIMIT, BLOW_BY = "pressure_not_held", "pressure_near_limit", "gas_in_liquid"
+
+
+def find(history: History) -> list[Candidate]:
+    """Return spans of pressure far below what is held, near the working pressure, and dumps that blow gas."""
+    return [*_not_held(history), *_near_limit(history), *_blow_by(history)]
+
+
+def _held_before(history: History, pressure: Floats) -> Floats:
+    """Return for each hour the pressure held before: the median of the week that ends two days earlier.
+
+    Two days back, so that a fall over a day or two is seen against what was; a slow drift is followed, and is
+    another kind.
+    """
+    held = np.full(len(pressure), np.nan)
+    for day in range(3, int(np.ceil(len(pressure) / 24)) + 1):
+        stop = len(pressure) - 24 * (int(np.ceil(len(pressure) / 24)) - day)
+        past = pressure[max(0, stop - 9 * 24) : max(0, stop - 2 * 24)]
+        if np.isfinite(past).sum() >= 24:
+            held[stop - 24 if stop >= 24 else 0 : stop] = median(past)
+    return held
+
+
+def _not_held(history: History) -> list[Candidate]:
+    pressure = history.mean("vessel_pressure")
+    if not np.isfinite(pressure).any():
+        return []
+    held = _held_before(history, pressure)
+    proof = _inflow_proved(history)
+    line = np.minimum(history.limit(NOT_HELD, "held_share") * held, held - history.limit(NOT_HELD, "least_fall"))
+    with np.errstate(invalid="ignore"):
+        low = pressure < line
+    unknown = ~np.isfinite(pressure) | ~np.isfinite(held)
+    found = []
+    for first, stop in joined_runs(_carried(low, pressure, line), unknown, 1):
+        inside = slice(first, stop)
+        if stop - first < history.limit(NOT_HELD, "least_time") / HOUR_S or proof[inside].mean() < 0.6:
+            continue
+        found.append(_not_held_candidate(history, (first, stop), pressure, held))
+    return found
+
+
+def _carried(low: Mask, pressure: Floats, line: Floats) -> Mask:
+    """Return low hours, with the line of a run's beginning kept: a fault that lasts does not become the reference."""
+    result = low.copy()
+    kept = np.nan
+    for index in range(len(low)):
+        if np.isfinite(kept) and np.isfinite(pressure[index]):
+            result[index] = pressure[index] < kept
+            if not result[index]:
+                kept = np.nan
+        elif low[index]:
+            kept = line[index]
+    return result
+
+
+def _inflow_proved(history: History) -> Mask:
+    """Return the hours in which a meter, dumps or gas show inflow of a good part of the usual."""
+    share = history.limit(NOT_HELD, "inflow_share")
+    proof = np.zeros(len(history.hour_s), dtype=bool)
+    water = flow_hours(history, history.meter) if history.meter is not None else history.hour("dumps")
+    for flow in (water, *(flow_hours(history, s) for s in ("gas_rate", *OIL_METERS))):
+        known = flow[np.isfinite(flow)]
+        usual = float(np.mean(known)) if len(known) else float("nan")
+        if usual > 0:
+            smooth = np.convolve(np.nan_to_num(flow), np.ones(6) / 6.0, mode="same") if len(flow) >= 6 else flow
+            proof |= smooth > share * usual
+    return proof & working(history)
+
+
+def _not_held_candidate(history: History, run: tuple[int, int], pressure: Floats, held: Floats) -> Candidate:
+    first, stop = run
+    onset, end = float(history.hour_s[first]), min(float(history.hour_s[stop - 1] + HOUR_S), history.until_s)
+    now, before = median(pressure[first:stop]), float(held[first])
+    valve = _passing_valve(history, run)
+    draft = Draft(history, NOT_HELD, valve)
+    draft.ended_s = end if np.isfinite(pressure[stop:]).any() else None
+    draft.confidence = 0.7 + 0.2 * min(1.0, (stop - first) / 24.0)
+    draft.severity = before - now
+    draft.over(onset, end)
+    draft.found("vessel pressure", now, "kPag", before)
+    draft.found("time below what is held", end - onset, "s", 0.0)
+    draft.not_because("wells shut in", "dumps, meters or gas show that wells produce")
+    word = "oil" if valve == "oil_valve" else "gas"
+    draft.not_because(f"{valve}_setpoint_step", "the fall is larger than an adjustment")
+    words = (
+        f"Vessel pressure at {quantity(history, now, 'pressure')}, {quantity(history, before, 'pressure')} held before,"
+    )
+    words += f" since {moment(history, onset)} ({duration(end - onset)}) although wells produce: {word} valve or by-pass passes"
+    return draft.done(words + ("." if draft.ended_s is None else f"; over since {day_of(history, end)}."), onset, end)
+
+
+def _passing_valve(history: History, run: tuple[int, int]) -> str:
+    """Return the valve whose stream has grown: gas rate up tells the gas valve, else it is the oil valve."""
+    gas = flow_hours(history, "gas_rate")
+    here, before = gas[run[0] : run[1]], gas[max(0, run[0] - 7 * 24) : run[0]]
+    if np.isfinite(here).any() and np.isfinite(before).any():
+        usual = float(np.nanmean(before))
+        return "gas_valve" if float(np.nanmean(here)) >= 0.9 * usual > 0 else "oil_valve"
+    holds_gas = history.vessel.gas_valve_at(history.until).holds_kpag
+    holds_oil = history.vessel.oil_valve_at(history.until).holds_kpag
+    return "gas_valve" if holds_oil is None and holds_gas is not None else "oil_valve"
+
+
+def _near_limit(history: History) -> list[Candidate]:
+    most = history.vessel.max_working_pressure_kpag
+    top = history.signal("vessel_pressure", "p90")
+    if most is None or not np.isfinite(top).any():
+        return []
+    with np.errstate(invalid="ignore"):
+        near = top >= history.limit(NEAR_LIMIT, "share") * most
+    found = []
+    for first, stop in joined_runs(near, ~np.isfinite(top), 3):
+        onset, end = float(history.hour_s[first]), min(float(history.hour_s[stop - 1] + HOUR_S), history.until_s)
+        highest = quantile(history.signal("vessel_pressure", "maximum")[first:stop], 1.0)
+        draft = Draft(history, NEAR_LIMIT, "vessel")
+        draft.priority, draft.confidence, draft.severity = "high", 0.9, highest / most
+        draft.ended_s = end if np.isfinite(top[stop:]).any() else None
+        draft.over(onset, end)
+        draft.found("highest vessel pressure", highest, "kPag", most)
+        draft.not_because("single spike", "it stood there for at least a tenth of an hour")
+        words = f"Vessel pressure up to {quantity(history, highest, 'pressure')} since {moment(history, onset)},"
+        words += f" working pressure {quantity(history, most, 'pressure')}"
+        found.append(draft.done(f"{words}.", onset, end))
+    return found
+
+
+def _blow_by(history: History) -> list[Candidate]:
+    dumps = history.dumps
+    usual = quantile(dumps.sag[: max(20, len(dumps) // 2)], 0.9)
+    if len(dumps) < 20 or not np.isfinite(usual):
+        return []
+    line = max(history.limit(BLOW_BY, "sag_growth") * usual, usual + history.limit(BLOW_BY, "least_sag"))
+    with np.errstate(invalid="ignore"):
+        over = dumps.sag > line
+    found = []
+    for first, stop in joined_runs(over, ~np.isfinite(dumps.sag), 3):
+        if int(over[first:stop].sum()) < history.limit(BLOW_BY, "dumps"):
+            continue
+        onset = float(dumps.opened[first])
+        last_shut = dumps.shut[stop - 1]
+        end = float(last_shut) if np.isfinite(last_shut) else history.until_s
+        if end - onset > 30 * DAY_S:
+            continue
+        sag = median(dumps.sag[first:stop])
+        draft = Draft(history, BLOW_BY, "vessel")
+        draft.priority, draft.confidence, draft.severity = "high", 0.75, sag / max(usual, 1e-9)
+        draft.ended_s = end if stop < len(dumps) else None
+        draft.over(onset, end)
+        draft.found("pressure sag of a dump", sag, "kPa", usual)
+        draft.not_because("wells shut in", "the pressure comes back after each dump")
+        words = f"Vessel pressure sags {quantity(history, sag, 'pressure difference')} with each dump since"
+        words += f" {moment(history, onset)}, {quantity(history, usual, 'pressure difference')} is the usual most"
+        found.append(draft.done(f"{words}: gas leaves with the water.", onset, end))
+    return found

@@ -1,0 +1,168 @@
+"""Stuck floats of throttling dumps: the level leaves its band and travel or flow do not answer."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from nightgauge.detect.history import HOUR_S, Floats, History, Mask
+from nightgauge.detect.inflow import flow_hours, inflow_over
+from nightgauge.detect.past import first_weeks, joined_runs, median, spread
+from nightgauge.detect.wording import Draft, duration, moment, quantity
+from nightgauge.detect.working import working
+from nightgauge.vocabulary.findings import Candidate, Effect
+
+CLOSED, OPEN = "float_stuck_closed", "float_stuck_open"
+_DEFAULT_BAND_M = 0.1016
+"""Band where field.toml sets none: 4 in is an ordinary float's travel. [m] Common practice, no source."""
+_WEIR_MARGIN_M = 0.0127
+"""Half an inch below the weir counts as at it. [m] House choice: a reading's error."""
+
+
+@dataclass(frozen=True)
+class State:
+    """A throttling dump hour by hour, each NaN where not known."""
+
+    level: Floats
+    flow: Floats
+    """Water flow against its reference. [1]"""
+    travel: Floats
+    """Position, or open share by the switch, against its reference. [1]"""
+    held: float
+    band: float
+    margin: float
+    works: Mask
+
+
+def find(history: History) -> list[Candidate]:
+    """Return the stuck floats of a throttling dump."""
+    if not history.is_throttling or not len(history.hour_s):
+        return []
+    state = _state(history)
+    closed, opened = _closed_hours(history, state), _open_hours(history, state)
+    unknown = ~(np.isfinite(state.level) | np.isfinite(state.flow) | np.isfinite(state.travel))
+    least = max(1.0, history.limit(CLOSED, "least_time") / HOUR_S)
+    found = []
+    for kind, hours in ((CLOSED, closed), (OPEN, opened)):
+        for first, stop in joined_runs(hours, unknown, 2):
+            if stop - first >= least:
+                found.append(_candidate(history, kind, (first, stop), state))
+    return found
+
+
+def _state(history: History) -> State:
+    level = history.mean("interface_level")
+    reference = first_weeks(history, np.isfinite(level))
+    settings = history.vessel.water_dump_at(history.until)
+    held, scatter = median(level[reference]), spread(level[reference])
+    if reference.sum() < 24 and settings.holds_m is not None:
+        held, scatter = settings.holds_m, 0.0
+    band = settings.band_m if settings.band_m is not None else _DEFAULT_BAND_M
+    flow = np.full(len(level), np.nan)
+    if history.meter is not None:
+        flow = _relative(flow_hours(history, history.meter), history)
+    travel = history.mean("water_dump_position")
+    if not np.isfinite(travel).any():
+        travel = history.mean("water_dump_open")
+    return State(level, flow, _relative(travel, history), held, band,
+                 max(0.6 * band, 6.0 * scatter, history.limit(CLOSED, "above_opening")), working(history))  # fmt: skip
+
+
+def _relative(values: Floats, history: History) -> Floats:
+    usual = median(values[first_weeks(history, np.isfinite(values))])
+    return values / usual if usual > 0 else np.full(len(values), np.nan)
+
+
+def _answers(state: State) -> tuple[Floats, bool]:
+    """Return what shows the valve's answer, flow before travel, and whether there is any."""
+    answer = np.where(np.isfinite(state.flow), state.flow, state.travel)
+    return answer, bool(np.isfinite(answer).any())
+
+
+def _closed_hours(history: History, state: State) -> Mask:
+    answer, has_answer = _answers(state)
+    weir = history.vessel.normal_oil_level_m
+    top = state.held + 1.3 * state.band
+    if weir is not None and weir - _WEIR_MARGIN_M > state.held + state.margin:
+        top = min(top, weir - _WEIR_MARGIN_M)
+    with np.errstate(invalid="ignore"):
+        high, very_high = state.level > state.held + state.margin, state.level > top
+        no_answer = answer < 0.35
+        # A steady well stream leaves the vessel with a level that is not read: silence of the valve alone.
+        silent = np.isnan(state.level) & (answer < 0.1) & state.works & _wells_flow(history)
+    if not has_answer:
+        return np.asarray(very_high)
+    return np.asarray((high & no_answer) | (very_high & ~(answer > 0.8)) | silent)
+
+
+def _open_hours(history: History, state: State) -> Mask:
+    answer, has_answer = _answers(state)
+    with np.errstate(invalid="ignore"):
+        low, very_low = state.level < state.held - state.margin, state.level < state.held - 1.3 * state.band
+        passes = answer > 0.6
+    if not has_answer:
+        return np.asarray(very_low & state.works)
+    return np.asarray((low & passes) & state.works)
+
+
+def _wells_flow(history: History) -> Mask:
+    """Return the hours in which gas, oil or a held pressure say that wells produce."""
+    pressure = history.mean("vessel_pressure")
+    usual = median(pressure[first_weeks(history, np.isfinite(pressure))])
+    with np.errstate(invalid="ignore"):
+        return np.asarray(pressure >= history.limit(CLOSED, "pressure_held") * usual)
+
+
+def _candidate(history: History, kind: str, run: tuple[int, int], state: State) -> Candidate:
+    first, stop = run
+    begin = _left_band(state, first, kind)
+    end = min(float(history.hour_s[stop - 1] + HOUR_S), history.until_s)
+    draft = Draft(history, kind, "water_dump")
+    later = np.isfinite(state.level[stop:]) | np.isfinite(state.flow[stop:]) | np.isfinite(state.travel[stop:])
+    draft.ended_s = end if later.any() else None
+    answer, has_answer = _answers(state)
+    level_known = bool(np.isfinite(state.level[first:stop]).any())
+    draft.priority, draft.severity = "high", 1.0
+    draft.confidence = (0.85 if has_answer and level_known else 0.7) + 0.1 * min(1.0, (stop - first) / 12.0)
+    onset = float(history.hour_s[begin])
+    draft.over(onset, end)
+    level, passed = median(state.level[first:stop]), median(answer[first:stop])
+    words = f"Water dump {'no longer answers' if kind == CLOSED else 'stands open'}"
+    words += f" since {moment(history, onset)} ({duration(end - onset)})"
+    if level_known:
+        draft.found("interface", level, "m", state.held)
+        words += (
+            f": interface at {quantity(history, level, 'length')}, held at {quantity(history, state.held, 'length')}"
+        )
+    if has_answer and np.isfinite(passed):
+        draft.found("flow or travel against usual", passed, "1", 1.0)
+        words += f", flow or travel at {100 * passed:.0f} % of usual"
+    _explain(draft, kind, (onset, end))
+    if draft.ended_s is not None:
+        words += f"; over since {moment(history, end)}"
+    return draft.done(f"{words}.", onset, end)
+
+
+def _left_band(state: State, first: int, kind: str) -> int:
+    """Return the hour in which the level began to leave: back while it is on its way."""
+    index = first
+    sign = 1.0 if kind == CLOSED else -1.0
+    while index > 0 and sign * (state.level[index - 1] - state.held) > 0.15 * state.band and first - index < 24:
+        index -= 1
+    return index
+
+
+def _explain(draft: Draft, kind: str, span: tuple[float, float]) -> None:
+    history = draft.history
+    inflow = inflow_over(history, *span)
+    if kind == CLOSED:
+        draft.not_because("wells shut in", "the level rose, or pressure and flow went on")
+        load = median(history.hour("water_load_m3_per_day")[history.hours_between(span[0] - 7 * 86400.0, span[0])])
+        if load > 0 and draft.ended_s is None:
+            draft.effect = Effect(load, "m3/day", "up to all water that came in before goes to the oil side")
+        draft.also.append("water_in_oil")
+    else:
+        draft.not_because("large slug", "the level stayed low")
+        draft.also.append("oil_in_water")
+        if inflow.pressure_share < 0.9:
+            draft.also.append("gas_in_liquid")
+    draft.not_because("interface_setpoint_step", "a moved setpoint keeps the valve answering")

@@ -1,0 +1,87 @@
+"""Hours in which the wells produce: only they say where a valve holds or where a level is kept."""
+
+import numpy as np
+
+from nightgauge.detect.history import Floats, History, Mask
+from nightgauge.detect.inflow import OIL_METERS, flow_hours
+from nightgauge.detect.past import median
+
+_FLOWS = 0.25
+"""Share of the usual flow below which wells do not produce: a single well off leaves more of most fields' flow."""
+_STEADY_SHARE = 0.8
+"""Share of hours in which a meter has to show flow before its silence means anything. House choice."""
+_AFTER_START_H = 3
+"""Hours after wells come back in which pressure and levels are still on their way. House choice."""
+_FLAT = 0.25
+"""Share of the usual hourly range below which a pressure is flat. House choice."""
+
+
+def working(history: History) -> Mask:
+    """Return the hours in which nothing says that the wells are shut in.
+
+    Gas and oil meters speak first. Without them the water does, by meter or dumps. Without either, a vessel and a
+    header pressure that have both gone flat do.
+    """
+    shut_in = _no_flow(history)
+    if shut_in is None:
+        shut_in = _no_water(history)
+    flat = _flat_pressures(history)
+    if shut_in is None:
+        shut_in = flat if flat is not None else np.zeros(len(history.hour_s), dtype=bool)
+    elif flat is not None and not _has_flow_witness(history):
+        # A stuck float stops the water too; then the pressures go on moving.
+        shut_in = shut_in & flat
+    late = shut_in.copy()
+    for lag in range(1, _AFTER_START_H + 1):
+        late[lag:] |= shut_in[:-lag]
+    return np.asarray(~late)
+
+
+def _has_flow_witness(history: History) -> bool:
+    return _no_flow(history) is not None
+
+
+def _no_flow(history: History) -> Mask | None:
+    """Return the hours without gas and oil, None where no meter of either flows steadily."""
+    silent: Mask | None = None
+    for signal in ("gas_rate", *OIL_METERS):
+        flow = flow_hours(history, signal)
+        known = np.isfinite(flow)
+        usual = median(flow)
+        if known.sum() < 24 or not usual > 0 or np.mean(flow[known] > _FLOWS * usual) < _STEADY_SHARE:
+            continue
+        quiet = known & (flow < _FLOWS * usual)
+        silent = quiet if silent is None else silent & quiet
+    return silent
+
+
+def _no_water(history: History) -> Mask | None:
+    """Return the hours without water, by meter or by dumps; None where neither is known."""
+    flow = flow_hours(history, history.meter) if history.meter is not None else history.hour("dumps")
+    smooth = _over_day_part(flow)
+    usual = median(smooth)
+    if not usual > 0:
+        return None
+    return np.isfinite(smooth) & (smooth < _FLOWS * usual)
+
+
+def _over_day_part(flow: Floats) -> Floats:
+    """Return means over three hours, so that a vessel that dumps less than hourly is not idle between dumps."""
+    known = np.isfinite(flow).astype(float)
+    sums = np.convolve(np.nan_to_num(flow), np.ones(3), mode="same") if len(flow) >= 3 else np.nan_to_num(flow)
+    counts = np.convolve(known, np.ones(3), mode="same") if len(flow) >= 3 else known
+    return np.where(counts > 0, sums / np.maximum(counts, 1.0), np.nan)
+
+
+def _flat_pressures(history: History) -> Mask | None:
+    """Return the hours in which vessel and header pressure are both flat; None without both."""
+    flat: Mask | None = None
+    for signal in ("vessel_pressure", "inlet_pressure"):
+        span = history.signal(signal, "p90") - history.signal(signal, "p10")
+        usual = median(span)
+        if not usual > 0:
+            return None
+        # A slow bleed moves a pressure in an hour too, but by far less than slugs and dumps do.
+        here = np.isfinite(span) & (span < _FLAT * usual)
+        flat = here if flat is None else flat & here
+    return flat
