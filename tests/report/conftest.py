@@ -3,8 +3,11 @@
 import json
 import math
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
+from html.parser import HTMLParser
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import polars as pl
@@ -24,6 +27,76 @@ from nightgauge.vocabulary.frames import (
     VESSEL_HOURS,
     VESSEL_SAMPLES,
 )
+
+_VOID = {"meta", "br", "hr", "img", "link", "input", "rect", "circle", "path", "line"}
+
+
+@dataclass
+class Element:
+    tag: str
+    attributes: dict[str, str | None]
+    text: str = ""
+    children: list["Element"] = field(default_factory=list)
+
+
+class Page(HTMLParser):
+    """A page's elements in order, each with the text it holds; unclosed elements are kept for the asking."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__(convert_charrefs=True)
+        self.elements: list[Element] = []
+        self.open: list[Element] = []
+        self.unclosed: list[str] = []
+        self.feed(text)
+        self.close()
+        self.unclosed += [one.tag for one in self.open]
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        element = Element(tag, dict(attrs))
+        self.elements.append(element)
+        if self.open:
+            self.open[-1].children.append(element)
+        if tag not in _VOID:
+            self.open.append(element)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        element = Element(tag, dict(attrs))
+        self.elements.append(element)
+        if self.open:
+            self.open[-1].children.append(element)
+
+    def handle_endtag(self, tag: str) -> None:
+        while self.open and self.open[-1].tag != tag:
+            self.unclosed.append(self.open.pop().tag)
+        if self.open:
+            self.open.pop()
+
+    def handle_data(self, data: str) -> None:
+        for element in self.open:
+            element.text += data
+
+    def all(self, tag: str, **attributes: str) -> list[Element]:
+        """Return the elements of a tag whose attributes hold these words; "class_" stands for "class"."""
+
+        def fits(one: Element) -> bool:
+            wanted = ((name.rstrip("_"), value) for name, value in attributes.items())
+            return one.tag == tag and all(value in (one.attributes.get(name) or "").split() for name, value in wanted)
+
+        return [one for one in self.elements if fits(one)]
+
+    def one(self, tag: str, **attributes: str) -> Element:
+        (found,) = self.all(tag, **attributes)
+        return found
+
+    @property
+    def ids(self) -> list[str]:
+        return [one.attributes["id"] or "" for one in self.elements if "id" in one.attributes]
+
+    @property
+    def charts(self) -> list[dict[str, Any]]:
+        return [json.loads(script.text) for chart in self.all("div", class_="chart")
+                for script in chart.children if script.tag == "script"]  # fmt: skip
+
 
 INCH_M = 0.0254
 PSI_KPA = 6.894757293168361
@@ -59,7 +132,8 @@ def _make_field(**over: object) -> Field:
     vessels = (
         _vessel("TB-1", name="North knockout"),
         _vessel("TB-2"),
-        _vessel("TB-3", name="Test vessel", service="test vessel", orientation="vertical", inside_diameter_m=1.2, length_m=3.0,
+        _vessel("TB-3", name="Test vessel", service="test vessel", orientation="vertical",
+                inside_diameter_m=1.2, length_m=3.0,
                 baffle_at_m=None, normal_interface_m=1.2, normal_oil_level_m=2.2,
                 water_dump=(WaterDump(action="throttling", holds_m=1.2, band_m=0.1),)),
         _vessel("TB-4", normal_oil_level_m=None, heads=None, inside_diameter_m=None),
@@ -128,7 +202,8 @@ def _cycles(field: Field) -> pl.DataFrame:
             rows.append({
                 "vessel": vessel.id, "opened_utc": opened, "shut_utc": opened + timedelta(minutes=6),
                 "opening_level_m": (46 + 0.15 * wave) * INCH_M, "closing_level_m": (42 + 0.15 * wave) * INCH_M,
-                "volume_geometry_m3": 9.6 + wave / 3, "volume_meter_m3": 9.5 + wave / 3, "fill_s": 2400.0, "drain_s": 360.0,
+                "volume_geometry_m3": 9.6 + wave / 3, "volume_meter_m3": 9.5 + wave / 3,
+                "fill_s": 2400.0, "drain_s": 360.0,
                 "cv_effective": 88 + 3 * wave, "evidence": "switch", "inflow_m3_per_day": 300.0,
             })  # fmt: skip
     return DUMP_CYCLES.build(pl.DataFrame(rows))
@@ -178,7 +253,7 @@ def _findings() -> pl.DataFrame:
                  instead=json.dumps([{"kind": "instrument_frozen", "why": "the level moves by 20 in"}]),
                  checks=json.dumps(["float arm and linkage, from outside", "pilot supply to the dump valve",
                                     "sight glass against the transmitter; by the site's procedure"]),
-                 effect=json.dumps({"value": 310 * BARREL_M3, "unit": "m3/day", "basis": "water that went to the oil side"}),
+                 effect=json.dumps({"value": 310 * BARREL_M3, "unit": "m3/day", "basis": "water to the oil side"}),
                  also=json.dumps(["water_in_oil"])),
         _finding(2, "TB-2", "oil_valve_setpoint_drift", "oil_valve",
                  summary="holds 41.1 psig, 3.9 psi below its own past, sinking since 9 May",
@@ -187,7 +262,7 @@ def _findings() -> pl.DataFrame:
                                        "to": "2026-05-25T06:00:00+00:00"}]),
                  checks=json.dumps(["spring and its adjusting screw", "gauge against transmitter"])),
         _finding(3, "TB-3", "vessel_undersized", "vessel", failure_mode=None, confidence=0.6, priority="medium",
-                 onset=datetime(2026, 5, 1, 6, tzinfo=UTC), summary="was short of water retention in 31 % of the hours"),
+                 onset=datetime(2026, 5, 1, 6, tzinfo=UTC), summary="was short of retention in 31 % of the hours"),
         _finding(4, "TB-1", "instrument_noisy", "instrument:temperature", failure_mode="AIR", priority="low"),
         _finding(5, "TB-2", "dump_leaking", "water_dump", failure_mode="LCP",
                  mark=json.dumps({"as": "planned", "note": "seat on order", "by": "A. Reader",
@@ -232,13 +307,22 @@ def _make_view(**over: object) -> WeekView:
         "rows_read": [1200, 0], "rows_stored": [1195, 0], "rows_repeated": [2, 0], "rows_replaced": [1, 0],
         "rows_quarantined": [2, 0],
     })  # fmt: skip
-    quarantine = QUARANTINE.build({"file_id": [1, 1], "row_number": [7, 9], "rows": [1, 1], "reason": ["not a number"] * 2})
+    quarantine = QUARANTINE.build(
+        {"file_id": [1, 1], "row_number": [7, 9], "rows": [1, 1], "reason": ["not a number"] * 2}
+    )
     frames: dict[str, object] = {
         "nights": _nights(), "findings": _findings(), "events": _events(), "days": _days(field), "hours": _hours(field),
         "cycles": _cycles(field), "traces": {"F001": _trace(), "F005": _trace()},
-        "unjudged": {"TB-4": ["dumps: no level, switch or meter since Wednesday"]}, "files": files, "quarantine": quarantine,
+        "unjudged": {"TB-4": ["dumps: no level, switch or meter since Wednesday"]},
+        "files": files, "quarantine": quarantine,
     }  # fmt: skip
-    return WeekView(field=field, monday=MONDAY, until=UNTIL, **(frames | over))  # type: ignore[arg-type]
+    return WeekView(field=field, **({"monday": MONDAY, "until": UNTIL} | frames | over))  # type: ignore[arg-type]
+
+
+@pytest.fixture(scope="session")
+def read_page() -> Callable[[str], Page]:
+    """Return a reader of pages: elements, texts, ids and the specifications of the charts."""
+    return Page
 
 
 @pytest.fixture(scope="session")

@@ -10,7 +10,7 @@ from markupsafe import Markup
 
 from nightgauge.report.charts import alternative, specification
 from nightgauge.report.pictures import picture
-from nightgauge.report.quantities import shown
+from nightgauge.report.quantities import percent, shown
 from nightgauge.report.scene import Scene
 from nightgauge.report.week import Row, WeekView
 from nightgauge.report.words import (
@@ -122,7 +122,7 @@ def _card(row: Row, view: WeekView, by_vessel: Mapping[str, Mapping[str, pl.Data
         shape=SHAPES.get(row["priority"], "•"),
         since=_onset(row, view),
         sure=how_sure(row["confidence"]),
-        confidence=f"{row['confidence']:.0%}",
+        confidence=percent(row["confidence"]),
         state=row["state"],
         mark=mark_words(from_json(row["mark"])),
         summary=sentence(row["summary"] or ""),
@@ -136,8 +136,8 @@ def _card(row: Row, view: WeekView, by_vessel: Mapping[str, Mapping[str, pl.Data
         ),
         key=() if drawn is None else drawn.key,
         evidence=tuple(_evidence(one, view) for one in from_json(row["evidence"]) or ()),
-        instead=tuple((kind_words(one["kind"], row["element"]), one["why"]) for one in from_json(row["instead"]) or ()),
-        also=tuple(kind_words(kind, row["element"]) for kind in from_json(row["also"]) or ()),
+        instead=tuple((kind_words(one["kind"], ""), one["why"]) for one in from_json(row["instead"]) or ()),
+        also=tuple(kind_words(kind, "") for kind in from_json(row["also"]) or ()),
         checks=checks,
         story=_story(row, view),
         failure_mode=_failure_mode(row["failure_mode"]),

@@ -9,7 +9,7 @@ from markupsafe import Markup, escape
 
 from nightgauge.field.settings import Vessel
 from nightgauge.report.cards import SHAPES, anchor
-from nightgauge.report.quantities import in_display_units, rounded, shown
+from nightgauge.report.quantities import in_display_units, percent, rounded, shown
 from nightgauge.report.week import Row, WeekView
 from nightgauge.report.words import kind_words
 
@@ -177,9 +177,9 @@ def _coverage_cell(week: pl.DataFrame, view: WeekView) -> Cell:
     judged = week.head(view.days_so_far)["coverage"].fill_null(0.0)
     mean = judged.mean()
     share = float(mean) if isinstance(mean, float) else 0.0
-    percent = (week["coverage"] * 100).to_list()
-    bars = strip(percent, view.monday, (None, None), "% known", top=100.0)
-    return Cell(f"{share:.0%}".replace("%", " %"), sort=share, strip=bars)
+    known = (week["coverage"] * 100).to_list()
+    bars = strip(known, view.monday, (None, None), "% known", top=100.0)
+    return Cell(percent(share), sort=share, strip=bars)
 
 
 def coverage_of(view: WeekView) -> float:

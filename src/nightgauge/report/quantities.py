@@ -154,6 +154,18 @@ def _signed(text: str) -> str:
     return text.lstrip("-") if is_zero else text.replace("-", "−")
 
 
+def percent(fraction: float) -> str:
+    """Return a fraction as whole percent.
+
+    Examples
+    --------
+    >>> percent(0.966)
+    '97 %'
+
+    """
+    return f"{fraction * 100:.0f} %"
+
+
 def duration(seconds: float) -> str:
     """Return a duration in the unit a person would use.
 

@@ -10,9 +10,9 @@ from nightgauge.report.glance import SORTS, coverage_of, glance
 from nightgauge.report.method import CAUTION, METHODS
 from nightgauge.report.page import rendered
 from nightgauge.report.pictures import picture_window
-from nightgauge.report.quantities import rounded
+from nightgauge.report.quantities import percent, rounded
 from nightgauge.report.week import WeekView
-from nightgauge.report.words import counted, moment, week_text
+from nightgauge.report.words import counted, moment, sentence, week_text
 
 __all__ = ["WeekView", "picture_window", "weekly_page", "weekly_text"]
 
@@ -64,7 +64,7 @@ def _facts(view: WeekView) -> tuple[str, ...]:
     vessels = len(view.field.vessels)
     return (
         nights,
-        f"coverage {coverage_of(view):.0%}".replace("%", " %"),
+        f"coverage {percent(coverage_of(view))}",
         f"{vessels} {'vessel' if vessels == 1 else 'vessels'}",
     )
 
@@ -133,7 +133,7 @@ def weekly_text(view: WeekView) -> str:
 
 def _visit_line(at: int, card: Card) -> str:
     cost = f"; costs up to {card.cost}" if card.cost else ""
-    first = f"; look first: {card.look_first}" if card.look_first else ""
+    first = f" {sentence(f'look first: {card.look_first}')}" if card.look_first else ""
     return f"{at}. {card.vessel}: {card.what} since {card.since} ({card.sure}){cost}. {card.summary}{first}"
 
 

@@ -98,8 +98,8 @@ def kind_words(kind: str, element: str) -> str:
 
     """
     head, _, rest = element.partition(":")
-    if kind.startswith("instrument_") and rest:
-        return f"{signal_words(rest)} {_KIND_PHRASES.get(kind, kind.replace('_', ' '))}"
+    if kind.startswith("instrument_"):
+        return f"{signal_words(rest) if rest else 'a'} {_KIND_PHRASES.get(kind, kind.replace('_', ' '))}"
     if kind == "data_gap" and rest:
         return f"too little data from {signal_words(rest)}"
     if kind == "vessel_undersized" and element == "water_dump":
