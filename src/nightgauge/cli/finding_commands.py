@@ -1,0 +1,121 @@
+"""Commands about findings: findings, mark, weekly."""
+
+import json
+from datetime import date
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import polars as pl
+import typer
+
+from nightgauge import ledger
+from nightgauge.cli.arguments import As, FieldToml, clock, vessel_of
+from nightgauge.cli.printing import Format, say
+from nightgauge.errors import SettingError
+from nightgauge.field.calendar import day_bounds, week_of
+from nightgauge.field.read import read_field
+from nightgauge.field.settings import Field
+from nightgauge.pipeline import last_night, week_view, write_page
+from nightgauge.report.findings import as_csv, as_json, as_table
+from nightgauge.report.weekly import weekly_page, weekly_text
+from nightgauge.store import Store
+
+
+class State(StrEnum):
+    """States of a finding, and any."""
+
+    new = "new"
+    standing = "standing"
+    cleared = "cleared"
+    withdrawn = "withdrawn"
+    any = "any"
+
+
+class Mark(StrEnum):
+    """What a person may say of a finding."""
+
+    known = "known"
+    planned = "planned"
+    fixed = "fixed"
+    wrong = "wrong"
+
+
+def findings(
+    field_toml: FieldToml,
+    vessel: Annotated[str | None, typer.Option(metavar="V", help="Only this vessel.")] = None,
+    state: Annotated[State | None, typer.Option(help="Only this state; all but withdrawn without it.")] = None,
+    form: As = Format.table,
+) -> None:
+    """The findings, what needs a visit first."""
+    field = read_field(field_toml)
+    with Store(field.database).reading() as reader:
+        frame = reader.findings()
+    if vessel is not None:
+        frame = frame.filter(pl.col("vessel") == vessel_of(field, vessel).id)
+    wanted = None if state is None else state.value
+    if form is Format.json:
+        say(json.dumps(as_json(frame, field, state=wanted), ensure_ascii=False, indent=1))
+    elif form is Format.csv:
+        typer.echo(as_csv(frame, field, state=wanted), nl=False)
+    else:
+        typer.echo(as_table(frame, field, state=wanted), nl=False)
+
+
+def mark(
+    field_toml: FieldToml,
+    finding_id: Annotated[str, typer.Argument(metavar="FINDING_ID", help="Id of the finding.", show_default=False)],
+    as_: Annotated[Mark, typer.Option("--as", help="What you say of it.", show_default=False)],
+    note: Annotated[str, typer.Option(help="Why, in a few words.", show_default=False)],
+    by: Annotated[str | None, typer.Option(metavar="NAME", help="Who says so.")] = None,
+) -> None:
+    """Say once that a finding is known, planned, fixed or wrong; its state is not changed by it."""
+    field = read_field(field_toml)
+    with Store(field.database).writing() as writer:
+        frame = writer.findings().filter(pl.col("id") == finding_id)
+        if frame.is_empty():
+            raise SettingError(f"there is no finding {finding_id!r}; `nightgauge findings {field_toml}` lists them")
+        text, event = ledger.mark(frame.row(0, named=True), as_.value, note, by, clock())
+        writer.set_mark(finding_id, text, event["at_utc"])
+    say(f"{finding_id}: {event['detail']}")
+
+
+def weekly(
+    field_toml: FieldToml,
+    week_ending: Annotated[str | None, typer.Option(metavar="D", help="Last day of the week, YYYY-MM-DD.")] = None,
+    out: Annotated[Path | None, typer.Option(metavar="FILE", help="Where the page goes.")] = None,
+    text: Annotated[bool, typer.Option("--text", help="Plain text for a mail instead of the page.")] = False,
+) -> None:
+    """The week's page, or its text."""
+    field = read_field(field_toml)
+    store = Store(field.database)
+    with store.reading() as reader:
+        until = last_night(reader.nights())
+    if until is None:
+        raise SettingError("no night has ended well yet, so there is no week to tell of; run the nightly flow first")
+    monday = None if week_ending is None else week_of(_day(week_ending))[0]
+    if monday is not None and day_bounds(field.zone, monday)[0] >= until:
+        raise SettingError(f"the week of {monday} begins after the last night, up to {until.isoformat()}")
+    view = week_view(field, store, until, monday)
+    if text:
+        body = weekly_text(view)
+        if out is None:
+            say(body)
+            return
+        say(str(write_page(out, body)))
+    else:
+        say(str(write_page(out or _page_path(field, monday), weekly_page(view))))
+
+
+def _page_path(field: Field, monday: date | None) -> Path:
+    return field.reports / ("weekly.html" if monday is None else f"week-{monday.isoformat()}.html")
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError as error:
+        raise SettingError(f"--week-ending {text!r} is no date; expected one like 2026-05-17") from error
+
+
+COMMANDS = (findings, mark, weekly)

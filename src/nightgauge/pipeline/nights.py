@@ -1,0 +1,117 @@
+"""Nights: which are due, and one of them from changed samples to kept findings."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime
+
+import polars as pl
+
+from nightgauge import ledger
+from nightgauge.detect import Judgement
+from nightgauge.errors import SettingError
+from nightgauge.field.calendar import day_bounds, midnights
+from nightgauge.field.settings import Field
+from nightgauge.pipeline.deriving import derive_changed
+from nightgauge.pipeline.judging import judge_vessels
+from nightgauge.pipeline.telling import Clock, Tell, silent
+from nightgauge.store import Store
+
+
+@dataclass(frozen=True)
+class NightReport:
+    """What one night did."""
+
+    until: datetime
+    derived: int = 0
+    """Vessels with rows derived anew."""
+    failed: Mapping[str, str] = field(default_factory=dict)
+    """Vessel id to what went wrong; the other vessels were done."""
+    events: Mapping[str, int] = field(default_factory=dict)
+    """What happened to findings: event to how often."""
+    standing: int = 0
+
+    @property
+    def detail(self) -> str:
+        """Return the night in one line."""
+        happened = ", ".join(f"{count} {event}" for event, count in sorted(self.events.items())) or "nothing new"
+        failed = "".join(f"; {vessel} failed: {why}" for vessel, why in self.failed.items())
+        return f"{self.derived} vessels derived, {self.standing} findings stand, {happened}{failed}"
+
+
+def last_night(nights: pl.DataFrame) -> datetime | None:
+    """Return up to when the last good night judged, or None before the first."""
+    done = nights.filter(pl.col("state") == "done")["until_utc"]
+    last = done.max()
+    return last if isinstance(last, datetime) else None
+
+
+def nights_due(field_: Field, store: Store, until: datetime) -> list[datetime]:
+    """Return the nights to run, in turn, so that the last one judges up to `until`.
+
+    A field's first night judges once. Later, each missed midnight is a night of its own. The last night is
+    due again where samples before its end came late or were corrected.
+
+    Raises
+    ------
+    SettingError
+        If `until` lies before a night that has judged already.
+
+    """
+    with store.reading() as reader:
+        last = last_night(reader.nights())
+        owed = reader.changed_ranges()
+    if last is None:
+        return [until]
+    if until < last:
+        raise SettingError(
+            f"the night up to {until.isoformat()} lies before the last one, up to {last.isoformat()}; "
+            "to see an earlier night as of then, replay it into a database of its own: "
+            f"uv run flows/replay.py {field_.path} --from D --to D --into FILE"
+        )
+    if until == last:
+        return [until] if len(owed.filter(pl.col("from_utc") < until)) else []
+    between = [midnight for midnight in midnights(field_.zone, last, until) if last < midnight < until]
+    return [*between, until]
+
+
+def nights_between(field_: Field, first: date, last: date) -> list[datetime]:
+    """Return the nights of the dates from first to last: each judges data before its date's midnight."""
+    return midnights(field_.zone, day_bounds(field_.zone, first)[0], day_bounds(field_.zone, last)[0])
+
+
+def run_night(field_: Field, store: Store, until: datetime, clock: Clock, tell: Tell = silent) -> NightReport:
+    """Derive what changed before `until`, judge every vessel, and keep the findings together with the night's end."""
+    with store.writing() as writer:
+        writer.close_killed_nights()
+        previous = last_night(writer.nights())
+        night_id = writer.begin_night(until, clock())
+    try:
+        derived, failed = derive_changed(field_, store, previous, until, tell)
+        judgements, not_judged = judge_vessels(field_, store, until, tell)
+        failed |= not_judged
+        return _settle(field_, store, night_id, previous, NightReport(until, derived, failed), judgements, clock)
+    except Exception as error:
+        with store.writing() as writer:
+            writer.end_night(night_id, clock(), "failed", f"{type(error).__name__}: {error}")
+        raise
+
+
+def _settle(  # noqa: PLR0913  what a night comes to is all of these
+    field_: Field,
+    store: Store,
+    night_id: int,
+    previous: datetime | None,
+    report: NightReport,
+    judgements: Mapping[str, Judgement],
+    clock: Clock,
+) -> NightReport:
+    with store.writing() as writer:
+        findings, events = ledger.update(
+            writer.findings(), writer.finding_events(), judgements, report.until, is_first_night=previous is None
+        )
+        happened = dict(events.group_by("event").len().iter_rows())
+        standing = int(findings["state"].is_in(["new", "standing"]).sum())
+        report = replace(report, events=happened, standing=standing)
+        writer.save_findings(findings, events)
+        writer.end_night(night_id, clock(), "done", report.detail)
+    return report

@@ -1,0 +1,97 @@
+"""Pages: what a week's page is made from, and how it is written whole or not at all."""
+
+from datetime import date, datetime, timedelta
+from pathlib import Path
+
+import polars as pl
+
+from nightgauge.errors import StoreNotWritable
+from nightgauge.field.calendar import week_of
+from nightgauge.field.settings import Field
+from nightgauge.pipeline.judging import judge_vessels, reasons
+from nightgauge.report.week import WeekView
+from nightgauge.report.weekly import picture_window, weekly_page
+from nightgauge.store import Reader, Store
+from nightgauge.vocabulary.frames import DUMP_CYCLES
+
+SHOWN = timedelta(days=90)
+"""How much of the past the weekly page draws. Fixed by the page's design: the operating envelope shows 90 days."""
+
+
+def week_view(field_: Field, store: Store, until: datetime, monday: date | None = None) -> WeekView:
+    """Return what the page of a week tells, as things stood at `until`.
+
+    Parameters
+    ----------
+    until : datetime
+        Of the last good night.
+    monday : date, optional
+        The week; without it, the one whose days `until` judged last.
+
+    """
+    last_day = (until - timedelta(microseconds=1)).astimezone(field_.zone).date()
+    week = monday or week_of(last_day)[0]
+    judgements, _ = judge_vessels(field_, store, until)
+    with store.reading() as reader:
+        findings = reader.findings()
+        start = until - SHOWN
+        cycles = [reader.cycles(vessel.id, start, until) for vessel in field_.vessels]
+        return WeekView(
+            field=field_,
+            monday=week,
+            until=until,
+            nights=reader.nights(),
+            findings=findings,
+            events=reader.finding_events(),
+            days=reader.days(start, until),
+            hours=reader.hours(start, until),
+            cycles=pl.concat(cycles) if cycles else DUMP_CYCLES.empty(),
+            traces=_traces(reader, findings, until),
+            unjudged={vessel_id: reasons(judgement) for vessel_id, judgement in judgements.items()},
+            files=reader.source_files(),
+            quarantine=reader.quarantine(),
+        )
+
+
+def _traces(reader: Reader, findings: pl.DataFrame, until: datetime) -> dict[str, pl.DataFrame]:
+    traces = {}
+    for finding in findings.filter(pl.col("state") != "withdrawn").iter_rows(named=True):
+        window = picture_window(finding, until)
+        if window is not None:
+            traces[finding["id"]] = reader.vessel_samples(finding["vessel"], *window)
+    return traces
+
+
+def write_weekly(field_: Field, store: Store, until: datetime) -> Path:
+    """Write the page of the running week, and the finished week's under its date; return the running one's path.
+
+    A page is written beside its place and then put there, so nobody ever opens half a page.
+    """
+    page = write_page(field_.reports / "weekly.html", weekly_page(week_view(field_, store, until)))
+    today = until.astimezone(field_.zone).date()
+    monday = week_of(today - timedelta(days=1))[0]
+    kept = field_.reports / f"week-{monday.isoformat()}.html"
+    if week_of(today)[0] != monday:
+        write_page(kept, page.read_text(encoding="utf-8"))
+    return page
+
+
+def write_page(path: Path, text: str) -> Path:
+    """Write a page whole or not at all.
+
+    Raises
+    ------
+    StoreNotWritable
+        If the folder or the disk does not take it.
+
+    """
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        part = path.with_name(f".{path.name}.part")
+        part.write_text(text, encoding="utf-8")
+        part.replace(path)
+    except OSError as error:
+        raise StoreNotWritable(
+            f"the page {path} cannot be written: {error.strerror}; mend that and run again"
+        ) from error
+    return path
