@@ -9,7 +9,7 @@
 | dump_restricted | share of the Cv lost [1] |
 | dump_hunting | stick band of the float, share of travel [1] |
 | oil_/gas_valve_setpoint_drift, _step, back_pressure_margin_lost | rise of the held pressure [kPa] |
-| back_pressure_hunting | stick band of the valve, share of travel [1] |
+| back_pressure_hunting | what the stem sticks, as a share of the spring's pull over the travel [1] |
 | pressure_not_held | share of the valve's capacity that stays open [1] |
 | water_in_oil | extra cut [1] |
 | liquid_in_gas | extra carried liquid, times the sound value [1] |
@@ -24,8 +24,8 @@ from nightgauge.simulate.plan import Fault, Interval, Plan, VesselPlan
 
 Array = npt.NDArray[np.float64]
 
-HUNTING_LAG_S = 25.0
-"""A valve whose damping has gone answers this late; slow enough to swing over minutes. [s]"""
+HUNTING_LAG_S = 10.0
+"""A valve whose damping has gone answers this late. [s]"""
 
 PARAMETERS = (
     "opens_at_m", "closes_at_m", "scatter_m", "stick_m", "leak_cv", "cv_share", "float_stick", "slack",

@@ -21,7 +21,7 @@ Regime = Literal["oil", "both", "gas"]
 """Which spring holds the pressure: the oil valve (little gas), both in turn, the gas valve (much gas)."""
 
 # Gas against what the oil valve passes beside the oil when half to wholly open. House choice: makes the three regimes.
-_GAS_LOAD: dict[Regime, float] = {"oil": 0.4, "both": 0.85, "gas": 2.5}
+_GAS_LOAD: dict[Regime, float] = {"oil": 0.4, "both": 0.97, "gas": 2.5}
 
 
 @dataclass(frozen=True)
@@ -137,8 +137,8 @@ def physics(design: Design) -> Physics:
     absolute = (d.oil_psig + d.atmosphere_psi) * PSI
     water, oil = d.water_bpd * BARREL, d.oil_bpd * BARREL
     gas_actual = d.gas_mcfd * MCF * STANDARD_ATMOSPHERE_KPA / absolute
-    # A snap dump's refill pushes oil out at the whole inflow; under a throttling one the oil flows evenly.
-    oil_capacity = 1.6 * (water + oil) if d.action == "snap" else 4.0 * oil
+    # A snap dump's refill pushes oil out at the whole inflow, and a stuck float sends the water that way too.
+    oil_capacity = (1.6 if d.action == "snap" else 1.2) * (water + oil)
     dumped = float(inside.volume_m3(opens)) - float(inside.volume_m3(closes))
     gas_space = inside.total_volume_m3 - float(inside.volume_m3(d.oil_level_in * INCH))
     pack = max(absolute * dumped / (d.sag_psi * PSI) - gas_space, 4.0) if d.action == "snap" else 8.0

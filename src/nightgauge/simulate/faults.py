@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 
@@ -36,6 +37,8 @@ def fits(kind: str, design: Design) -> bool:
         return design.regime == "gas"
     if kind == "back_pressure_margin_lost":
         return design.regime == "both"
+    if kind == "liquid_in_gas":
+        return design.regime != "oil"
     return True
 
 
@@ -173,13 +176,18 @@ def _margin(d: Design, rng: Rng) -> Fault:
 
 
 def _hunting(d: Design, rng: Rng) -> Fault:
-    return Fault("", 0.0, size=float(rng.uniform(0.3, 0.5)), valve="gas" if d.regime == "gas" else "oil")
+    valve: Literal["oil", "gas"] = "gas" if d.regime == "gas" else "oil"
+    droop = d.gas_droop_psi if valve == "gas" else d.oil_droop_psi
+    # A stem that sticks over S of its spring's pull swings the pressure by 2 S - 1 times the droop, if S > 1.
+    swing = float(rng.uniform(2.0, 4.5))
+    return Fault("", 0.0, size=max(0.5 + 0.5 * swing / droop, 1.05), valve=valve)
 
 
 def _not_held(d: Design, rng: Rng) -> Fault:
-    if d.regime == "gas":
-        return Fault("", 0.0, size=float(rng.uniform(0.3, 0.5)), valve="gas", ramp_s=_days(rng, 0.01, 2))
-    return Fault("", 0.0, size=float(rng.uniform(0.7, 1.0)), valve="oil", ramp_s=_days(rng, 0.01, 2))
+    ramp = _days(rng, 0.01, 2)
+    if d.regime == "oil":
+        return Fault("", 0.0, size=float(rng.uniform(0.7, 1.0)), valve="oil", ramp_s=ramp)
+    return Fault("", 0.0, size=float(rng.uniform(0.3, 0.5)), valve="gas", ramp_s=ramp)
 
 
 def _plain(low: float, high: float, ramp: tuple[float, float] | None) -> Callable[[Design, Rng], Fault]:

@@ -31,7 +31,7 @@ def inflow(plan: Plan) -> Inflow:
     shape = (plan.minutes, len(plan.vessels))
     water, oil, gas = np.zeros(shape), np.zeros(shape), np.zeros(shape)
     seconds = 60.0 * np.arange(plan.minutes, dtype=np.float64)
-    test_place = next((i for i, v in enumerate(plan.vessels) if v.is_test), None)
+    places = {vessel.id: place for place, vessel in enumerate(plan.vessels)}
     for place, vessel in enumerate(plan.vessels):
         open_share = 1.0 - covered(seconds, vessel.shut_in, _RAMP_S)
         for number, well in enumerate(vessel.wells):
@@ -39,7 +39,8 @@ def inflow(plan: Plan) -> Inflow:
             liquid, vapour = _shares(well, seconds, plan, rng)
             on_test = covered(seconds, well.on_test, 0.0)
             routes = [(place, (1.0 - on_test) * open_share)]
-            if test_place is not None and well.on_test:
+            if well.test_vessel is not None:
+                test_place = places[well.test_vessel]
                 tested = 1.0 - covered(seconds, plan.vessels[test_place].shut_in, _RAMP_S)
                 routes.append((test_place, on_test * tested))
             for where, share in routes:

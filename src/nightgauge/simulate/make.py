@@ -60,11 +60,10 @@ def simulate_samples(plan: Plan) -> pl.DataFrame:
     historian = Historian(tuple((v, i) for v in plan.vessels for i in v.instruments))
     carried = [Carried() for _ in plan.vessels]
     rng = plan.rng(_NOISE_PURPOSE)
-    turns = wells_on_test(plan)
     kept = []
     for trace, flows in traces(plan):
         views = [
-            View(vessel, trace, flows, place, carried[place], turns if vessel.is_test else ())
+            View(vessel, trace, flows, place, carried[place], wells_on_test(plan, vessel.id))
             for place, vessel in enumerate(plan.vessels)
         ]
         kept.append(historian.keep(views, rng))
@@ -73,12 +72,15 @@ def simulate_samples(plan: Plan) -> pl.DataFrame:
     return pl.concat(kept)
 
 
-def wells_on_test(plan: Plan) -> tuple[WellPlan, ...]:
-    """Return the wells that take turns on the test vessel."""
-    return tuple(w for v in plan.vessels for w in v.wells if w.on_test)
+def wells_on_test(plan: Plan, vessel: str) -> tuple[WellPlan, ...]:
+    """Return the wells that take turns on a test vessel."""
+    return tuple(w for v in plan.vessels for w in v.wells if w.test_vessel == vessel)
 
 
 def _names(plan: Plan) -> list[list[str]]:
     """Return, tag by tag, the texts of its numbers 0, 1, ...; empty where the historian keeps numbers."""
-    wells = [w.settings.id for w in wells_on_test(plan)]
-    return [wells if i.signal == "well_on_test" else list(i.states or ()) for v in plan.vessels for i in v.instruments]
+    return [
+        [w.settings.id for w in wells_on_test(plan, v.id)] if i.signal == "well_on_test" else list(i.states or ())
+        for v in plan.vessels
+        for i in v.instruments
+    ]

@@ -58,6 +58,7 @@ class WellPlan:
     """Slow change of inflow, as a share of the first day's. [1/day]"""
     on_test: tuple[Interval, ...] = ()
     """When it is routed to the test vessel."""
+    test_vessel: str | None = None
 
 
 @dataclass(frozen=True)
@@ -168,7 +169,6 @@ class VesselPlan:
     """All wells off at once."""
     hand_dumps: tuple[Interval, ...] = ()
     """Somebody holds the dump open."""
-    is_test: bool = False
 
     @property
     def id(self) -> str:

@@ -24,12 +24,14 @@ Bools = npt.NDArray[np.bool_]
 
 RECORDED = (
     "pressure_kpag", "water_level_m", "liquid_level_m", "dump_open", "dump_water", "dump_oil", "dump_gas",
-    "oil_outlet_oil", "oil_outlet_water", "oil_outlet_gas", "gas_out", "gas_liquid", "water_in", "oil_in", "gas_in",
+    "oil_outlet_oil", "oil_outlet_water", "oil_outlet_gas", "gas_out", "gas_oil", "gas_water",
+    "water_in", "oil_in", "gas_in",
     "water_downstream_kpag",
 )  # fmt: skip
 """Levels in m, flows in m3/s; dump_gas and oil_outlet_gas at vessel pressure, gas_out and gas_in at standard."""
 
 _EDGE_M = 0.04  # over this height an interface at a nozzle or weir draws both phases; vortex, common practice
+_LIQUID_THROUGH = 0.2  # volumes of liquid in place of one of gas through the gas valve
 _FLOOD_FROM = 0.93  # share of the height from which liquid is drawn into the gas outlet
 _SMOOTHING_MIN = 60.0  # settling follows the load of about the last hour
 _GAS_THROUGH = 8.0  # volumes of gas in place of one of water: root of the densities' ratio, less what chokes
@@ -56,6 +58,11 @@ class Trace:
 def _between(value: Array, low: Array | float, high: Array | float) -> Array:
     """Return values clipped; np.clip costs several times as much on short arrays, and this runs in every step."""
     return np.minimum(np.maximum(value, low), high)
+
+
+def _slipped(pull: Array, position: Array, stick: Array) -> Array:
+    """Return where a sticking stem stands: where it stood, or, once pulled hard enough, where it is pulled to."""
+    return np.where(np.abs(pull - position) > stick, _between(pull, 0.0, 1.0), position)
 
 
 class Plant:
@@ -85,8 +92,8 @@ class Plant:
         self.wants = np.zeros(n, dtype=bool)
         self.goal = np.zeros(n)
         self.travel = np.zeros(n)
-        self.oil_demand = np.full(n, 0.2)
-        self.gas_demand = np.zeros(n)
+        self.oil_pull = np.full(n, 0.2)
+        self.gas_pull = np.zeros(n)
         self.oil_open = np.full(n, 0.2)
         self.gas_open = np.zeros(n)
         self.dump_flow = np.zeros(n)
@@ -191,18 +198,18 @@ class Plant:
         self._move_springs(gas / shut_space - s.atmosphere_kpa)
         oil_oil, oil_water, oil_gas = self._oil_outlet()
         gas_flow = s.gas_capacity * self.gas_open
-        gas_liquid = self._carry(gas_flow, absolute)
+        gas_oil, gas_water = self._carry(gas_flow, absolute)
         if self.is_flooding:
             gas_flow = gas_flow * (1.0 - self.flooded)
         self.gas = gas - dt * absolute * (oil_gas + gas_flow)
-        self.water += dt * (self.in_water - dump_water - oil_water)
-        self.oil += dt * (self.in_oil - dump_oil - oil_oil - gas_liquid)
+        self.water += dt * (self.in_water - dump_water - oil_water - gas_water)
+        self.oil += dt * (self.in_oil - dump_oil - oil_oil - gas_oil)
         self.pressure = self.gas / (s.total_m3 - self.water - self.oil + s.line_pack_m3) - s.atmosphere_kpa
         self._find_levels()
         for place, value in enumerate(
             (
                 self.pressure, self.water_level, self.liquid_level, self.travel, dump_water, dump_oil, dump_gas,
-                oil_oil, oil_water, oil_gas, gas_flow * absolute / STANDARD_ATMOSPHERE_KPA, gas_liquid,
+                oil_oil, oil_water, oil_gas, gas_flow * absolute / STANDARD_ATMOSPHERE_KPA, gas_oil, gas_water,
                 self.in_water, self.in_oil, self.in_gas, self.downstream,
             )
         ):  # fmt: skip
@@ -278,11 +285,18 @@ class Plant:
         self.gas_open = np.maximum(gas, self.now["gas_floor"])
 
     def _stuck_springs(self, oil: Array, gas: Array) -> tuple[Array, Array]:
-        """Let a sticking valve answer late, and only when it is out by more than it sticks."""
-        self.oil_demand = self.oil_demand + self.oil_pace * (oil - self.oil_demand)
-        self.gas_demand = self.gas_demand + self.gas_pace * (gas - self.gas_demand)
-        oil = np.where(np.abs(self.oil_demand - self.oil_open) > self.now["oil_stick"], self.oil_demand, self.oil_open)
-        gas = np.where(np.abs(self.gas_demand - self.gas_open) > self.now["gas_stick"], self.gas_demand, self.gas_open)
+        """Let a sticking valve answer late, and only when the spring pulls harder than the stem sticks.
+
+        The pull is not bounded by the travel: a stem that sticks over more than its travel stays shut or open
+        until the pressure is out by that much, then goes all the way.
+        """
+        s, now = self.s, self.now
+        pull_oil = (self.pressure - now["oil_holds_kpag"]) / s.oil_droop_kpa
+        pull_gas = (self.pressure - now["gas_holds_kpag"]) / s.gas_droop_kpa
+        self.oil_pull = self.oil_pull + self.oil_pace * (pull_oil - self.oil_pull)
+        self.gas_pull = self.gas_pull + self.gas_pace * (pull_gas - self.gas_pull)
+        oil = np.where(now["oil_stick"] > 0.0, _slipped(self.oil_pull, self.oil_open, now["oil_stick"]), oil)
+        gas = np.where(now["gas_stick"] > 0.0, _slipped(self.gas_pull, self.gas_open, now["gas_stick"]), gas)
         return oil, gas
 
     def _oil_outlet(self) -> tuple[Array, Array, Array]:
@@ -296,10 +310,12 @@ class Plant:
         water = liquid * cut
         return liquid - water, water, (capacity - liquid) * s.oil_gas_ratio
 
-    def _carry(self, gas_flow: Array, absolute: Array) -> Array:
-        """Return liquid leaving with the gas: mist, and more where liquid stands at the gas outlet."""
+    def _carry(self, gas_flow: Array, absolute: Array) -> tuple[Array, Array]:
+        """Return oil and water leaving with the gas: mist, and more where liquid stands at the gas outlet."""
         mist = self.now["mist"] * gas_flow * absolute / STANDARD_ATMOSPHERE_KPA
         if not self.is_flooding:
-            return mist
+            return mist, np.zeros_like(mist)
         self.flooded = _between((self.liquid_level - self._flood_from) / self._flood_over, 0.0, 1.0)
-        return mist + 0.2 * gas_flow * self.flooded  # heavier fluid through the same opening
+        liquid = _LIQUID_THROUGH * gas_flow * self.flooded
+        is_water = _between((self.water_level - self._flood_from) / self._flood_over + 1.0, 0.0, 1.0)
+        return mist + liquid * (1.0 - is_water), liquid * is_water

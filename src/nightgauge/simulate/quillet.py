@@ -186,7 +186,6 @@ def _vessel(number: int, bench: _Bench) -> VesselPlan:
         faults=bench.faults,
         shut_in=bench.shut_in,
         hand_dumps=bench.hand_dumps,
-        is_test=d.service == "test vessel",
     )
 
 
@@ -225,4 +224,5 @@ def _with_tests(vessels: list[VesselPlan]) -> list[VesselPlan]:
 
 
 def _routed(well: WellPlan, turns: dict[str, list[Interval]]) -> WellPlan:
-    return replace(well, on_test=tuple(turns.get(well.settings.id, ())))
+    mine = tuple(turns.get(well.settings.id, ()))
+    return replace(well, on_test=mine, test_vessel="QB-105" if mine else None)

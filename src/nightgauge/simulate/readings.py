@@ -64,7 +64,7 @@ def move_on(view: View) -> None:
         carried.cut = float(_cut(view)[-1])
     carried.water_m3 += float(_water_flow(view).sum()) * dt
     carried.oil_m3 += float(_oil_flow(view).sum()) * dt
-    carried.scrubber_m3 += float(view["gas_liquid"].sum()) * dt
+    carried.scrubber_m3 += float(_carried_with_gas(view).sum()) * dt
 
 
 def _water_flow(view: View) -> Array:
@@ -73,6 +73,10 @@ def _water_flow(view: View) -> Array:
 
 def _oil_flow(view: View) -> Array:
     return view["oil_outlet_oil"] + view["oil_outlet_water"]
+
+
+def _carried_with_gas(view: View) -> Array:
+    return view["gas_oil"] + view["gas_water"]
 
 
 def _header(view: View) -> Array:
@@ -106,7 +110,7 @@ def _oil_in_water(view: View) -> Array:
 def _scrubbed(view: View) -> tuple[Array, Array]:
     """Return the scrubber's liquid since the last dump as a share of a dump, and whether it dumps."""
     p = view.vessel.physics
-    gathered = view.carried.scrubber_m3 + np.cumsum(view["gas_liquid"]) * view.trace.step_s
+    gathered = view.carried.scrubber_m3 + np.cumsum(_carried_with_gas(view)) * view.trace.step_s
     dumps = gathered / p.scrubber_dump_m3
     began = np.floor(dumps) - np.floor(np.concatenate(([view.carried.scrubber_m3 / p.scrubber_dump_m3], dumps[:-1])))
     steps = max(round(_DUMPING_S / view.trace.step_s), 1)

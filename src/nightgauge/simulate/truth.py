@@ -90,7 +90,7 @@ _WORDS = {
     "gas_valve_setpoint_drift": _PRESSURE,
     "gas_valve_setpoint_step": _PRESSURE,
     "back_pressure_margin_lost": "gas " + _PRESSURE,
-    "back_pressure_hunting": "{valve} valve sticks over {share:.0f} % of its travel{growth}",
+    "back_pressure_hunting": "{valve} valve sticks over {size:.2f} of its spring's pull{growth}",
     "pressure_not_held": "{valve} valve stays {share:.0f} % open{growth}",
     "vessel_undersized": "wells added: retention falls below what is required",
     "water_in_oil": "chemical upset, {share:.0f} % more water in the oil{growth}",
