@@ -1,7 +1,7 @@
 """Deriving: the spans that changed, vessel by vessel, in groups of one transaction."""
 
 from collections.abc import Iterable
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from itertools import chain
 
 import polars as pl
@@ -17,6 +17,9 @@ REVISED = timedelta(days=1)
 """How long before a change rows may depend on it: a dump under way, a load from one shutting to the next."""
 GROUP = 16
 """Vessels derived between two commits. House choice: bounds the memory and what a kill can cost."""
+
+EARLIEST = datetime(1990, 1, 1, tzinfo=UTC)
+"""No sample is older. Fixed by the field format."""
 
 Span = tuple[datetime, datetime]
 
@@ -91,7 +94,7 @@ def _derive_span(field_: Field, reader: Reader, vessel: Vessel, span: Span, unti
     start, end = span
     horizon = min(until, end + CONTEXT)
     samples = reader.vessel_samples(vessel.id, start - CONTEXT, horizon)
-    earlier = reader.derived(vessel.id, None, start).days
+    earlier = reader.days(EARLIEST, start).filter(pl.col("vessel") == vessel.id)
     derived = derive_vessel(vessel, field_, samples, start, horizon, earlier)
     if horizon == end:
         return derived
