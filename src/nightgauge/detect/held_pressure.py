@@ -74,18 +74,19 @@ def find(history: History) -> list[Candidate]:
 def header_follow(history: History, shift: Shift) -> float | None:
     """Return the share of a move that the header makes too, None where it cannot be told.
 
-    The header stands above the vessel by the friction of the line, so its level does not matter, only its move:
-    medians of the days before the onset against those of the days since the move was largest.
+    The header stands above the vessel by the friction of the line; a valve moves both, a transmitter the vessel's
+    alone. Medians of the days before the onset against those of the last two days.
     """
-    header, vessel = history.mean("inlet_pressure"), history.mean("vessel_pressure")
-    both = np.isfinite(header) & np.isfinite(vessel)
+    loss = history.mean("inlet_pressure") - history.mean("vessel_pressure")
+    both = np.isfinite(loss) & working(history)
+    # Friction in the line goes with the load, not with the valve: it is taken out like droop.
+    loss = without_load(history, loss, both & (history.hour_s < shift.onset_s))
     before = both & (history.hour_s < shift.onset_s) & (history.hour_s >= shift.onset_s - 7 * DAY_S)
     last = shift.ended_s if shift.ended_s is not None else shift.last_s
     after = both & (history.hour_s < last) & (history.hour_s >= max(shift.onset_s, last - 2 * DAY_S))
     if before.sum() < 24 or after.sum() < 12 or abs(shift.size) == 0:
         return None
-    # Friction in the line moves both with the load; the difference of the two does not hold the valve's move.
-    return 1.0 - (median((vessel - header)[after]) - median((vessel - header)[before])) / shift.size
+    return 1.0 + (median(loss[after]) - median(loss[before])) / shift.size
 
 
 def _candidate(history: History, level: Level, shift: Shift, rules: Rules) -> Candidate:

@@ -9,7 +9,13 @@ from nightgauge.vocabulary.findings import Candidate
 from nightgauge.vocabulary.signals import SIGNALS
 
 FROZEN, NOISY, GAP = "instrument_frozen", "instrument_noisy", "data_gap"
-_JUDGED_FOR_STILLNESS = ("interface_level", "oil_level", "vessel_pressure", "inlet_pressure")
+_PARTNERS = {
+    "vessel_pressure": ("inlet_pressure",),
+    "inlet_pressure": ("vessel_pressure",),
+    "interface_level": ("water_dump_position", "water_rate", "vessel_pressure"),
+    "oil_level": ("vessel_pressure", "oil_rate"),
+}
+"""Signals that move when the process moves, for each signal that is judged for stillness."""
 
 
 def find(history: History) -> list[Candidate]:
@@ -19,7 +25,7 @@ def find(history: History) -> list[Candidate]:
     for signal in sorted(history.signals):
         if SIGNALS[signal].kind != "analogue":
             continue
-        if signal in _JUDGED_FOR_STILLNESS:
+        if signal in _PARTNERS:
             found += _frozen(history, signal)
         found += _noisy(history, signal)
     return [*found, *gaps]
@@ -30,8 +36,7 @@ def _movement(history: History, signal: str) -> Floats:
     witness = np.zeros(len(history.hour_s))
     dumps = _dumps_without(history, signal)
     witness = np.maximum(witness, np.nan_to_num(dumps))
-    partner = {"vessel_pressure": "inlet_pressure", "inlet_pressure": "vessel_pressure"}.get(signal)
-    if partner is not None:
+    for partner in _PARTNERS.get(signal, ()):
         span = history.signal(partner, "maximum") - history.signal(partner, "minimum")
         usual = median(span[np.isfinite(span)])
         if usual > 0:

@@ -49,6 +49,9 @@ def _loads(history: History) -> list[Floats]:
             if np.nanstd(load) > 0 if np.isfinite(load).any() else False:
                 found.append(load)
     water = history.hour("water_load_m3_per_day")
+    if not np.isfinite(water).any():
+        # A throttling valve's travel goes with the water that it passes.
+        water = history.mean("water_dump_position")
     if np.isfinite(water).any() and np.nanstd(water) > 0:
         found.append(water)
     return found

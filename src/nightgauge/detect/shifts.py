@@ -7,7 +7,7 @@ reference; a drift never does; a value that is back near the reference ends the 
 """
 
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
@@ -26,6 +26,11 @@ _LOOK_BACK_DAYS = 40
 _ALREADY_SHARE = 0.4
 """Share of the notice level by which the day before has to be away on the same side. House choice: a drift that takes
 days to reach the notice level is; a step is told a day later for it."""
+_SLOWEST_STEP_DAYS = 1.5
+"""A move that takes no longer is a step. House choice: an adjustment in two goes, and the blocks it falls into."""
+_RAMP_GAIN = 0.8
+"""Misfit of the ramp against the step's below which the move is a drift: the ramp has one more free number, which alone
+takes a few per cent off; a real ramp of several days takes most of it off. House choice."""
 _RETURN_SHARE = 0.5
 """Share of the notice level below which the value is back. House choice: hysteresis against flapping."""
 
@@ -75,16 +80,6 @@ class Shift:
         return self.found - self.reference
 
 
-@dataclass
-class _Walk:
-    """The state of the walk over days."""
-
-    reference_from: int = 0
-    opened: int | None = None
-    peak: float = 0.0
-    banned: list[tuple[int, int]] | None = None
-
-
 def find_shifts(ends_s: Floats, values: Floats, rules: Rules) -> list[Shift]:
     """Return the moves of a series of block medians in order of time.
 
@@ -99,117 +94,151 @@ def find_shifts(ends_s: Floats, values: Floats, rules: Rules) -> list[Shift]:
 
     """
     lead = len(values) % _BLOCKS_A_DAY
-    ends_s, values = ends_s[lead:], values[lead:]
-    days = len(values) // _BLOCKS_A_DAY
-    if days == 0:
+    if len(values) - lead < _BLOCKS_A_DAY:
         return []
-    table = values.reshape(days, _BLOCKS_A_DAY)
-    known = np.isfinite(table).sum(axis=1) >= 2
-    daily = np.array([median(row) if ok else np.nan for row, ok in zip(table, known, strict=True)])
-    found: list[Shift] = []
-    walk = _Walk(banned=[])
-    shift: Shift | None = None
-    for day in range(days):
-        if not known[day]:
-            continue
-        shift = _one_day(walk, day, (ends_s, values, daily), rules)
-        if shift is not None and shift.ended_s is not None:
-            found.append(shift)
-            shift = None
-    if walk.opened is not None and shift is None:
-        last = int(np.flatnonzero(known)[-1])
-        shift = _describe(walk, last, (ends_s, values, daily), rules)
-    if shift is not None:
-        found.append(shift)
-    return found
+    return _Walk(ends_s[lead:], values[lead:], rules).shifts()
 
 
-def _reference(walk: _Walk, day: int, daily: Floats, rules: Rules) -> tuple[float, float, bool]:
-    """Return the reference, the scatter of a day, and whether it is a setting."""
-    usable = np.isfinite(daily)
-    usable[: walk.reference_from] = False
-    usable[day:] = False
-    for begin, end in walk.banned or []:
-        usable[begin:end] = False
-    past = daily[usable][: max(1, int(rules.reference_s / DAY_S))]
-    if len(past) < _LEAST_REFERENCE_DAYS:
-        if rules.setting is None:
-            return float("nan"), float("nan"), False
-        return rules.setting, max(rules.setting_least, rules.least) / rules.deviations, True
-    steps = np.abs(np.diff(past))
-    scatter = max(spread(past), NORMAL_MAD * float(np.median(steps)) / np.sqrt(2.0))
-    # With few days the scatter is itself unsure: widen by the small-sample factor of the median deviation.
-    return median(past), scatter * (1.0 + 2.0 / len(past)), False
+class _Walk:
+    """The walk over days: what is the reference, is an episode open, which days were a fault's."""
 
+    def __init__(self, ends_s: Floats, values: Floats, rules: Rules) -> None:
+        self.ends_s, self.values, self.rules = ends_s, values, rules
+        table = values.reshape(-1, _BLOCKS_A_DAY)
+        enough = np.isfinite(table).sum(axis=1) >= _BLOCKS_A_DAY // 2
+        self.daily = np.array([median(row) if ok else np.nan for row, ok in zip(table, enough, strict=True)])
+        self.reference_from = 0
+        self.faulty = np.zeros(len(self.daily), dtype=bool)
+        self.opened: int | None = None
 
-def _one_day(walk: _Walk, day: int, series: tuple[Floats, Floats, Floats], rules: Rules) -> Shift | None:
-    """Take one day into the walk; return the episode as it then stands, or None."""
-    _ends_s, values, daily = series
-    if walk.opened is not None:
-        return _go_on(walk, day, series, rules)
-    reference, scatter, _by_setting = _reference(walk, day, daily, rules)
-    if not np.isfinite(reference):
-        return None
-    notice = max(rules.least, rules.deviations * scatter)
-    away = values[day * _BLOCKS_A_DAY : (day + 1) * _BLOCKS_A_DAY] - reference
-    away = away[np.isfinite(away)]
-    level = float(np.median(away))
-    late = float(np.mean(away[-2:]))
-    same_side = np.abs(np.sign(away).sum()) == len(away)
-    if not ((abs(level) >= notice or abs(late) >= notice) and same_side):
-        return None
-    before = _yesterday(daily, day) - reference
-    if abs(level) < 0.5 * notice or before * level <= 0 or abs(before) < _ALREADY_SHARE * notice:
+    def shifts(self) -> list[Shift]:
+        """Return every move of the series."""
+        found: list[Shift] = []
+        days = np.flatnonzero(np.isfinite(self.daily))
+        for day in days:
+            if self.opened is None:
+                self._look(int(day))
+            else:
+                ended = self._go_on(int(day), self.opened)
+                found += [] if ended is None else [ended]
+        if self.opened is not None:
+            found.append(self._describe(int(days[-1]), self.opened))
+        return found
+
+    def _reference(self, day: int) -> tuple[float, float, bool]:
+        """Return the reference as known on a day, the scatter of a day, and whether it is a setting."""
+        usable = np.isfinite(self.daily) & ~self.faulty
+        usable[: self.reference_from] = False
+        usable[day:] = False
+        past = self.daily[usable][: max(1, int(self.rules.reference_s / DAY_S))]
+        if len(past) < _LEAST_REFERENCE_DAYS:
+            if self.rules.setting is None:
+                return float("nan"), float("nan"), False
+            least = max(self.rules.setting_least, self.rules.least)
+            return self.rules.setting, least / self.rules.deviations, True
+        steps = np.abs(np.diff(past))
+        scatter = max(spread(past), NORMAL_MAD * float(np.median(steps)) / np.sqrt(2.0))
+        # With few days the scatter is itself unsure: widen by the small-sample factor of the median deviation.
+        return median(past), scatter * (1.0 + 2.0 / len(past)), False
+
+    def _notice(self, scatter: float) -> float:
+        return max(self.rules.least, self.rules.deviations * scatter)
+
+    def _blocks(self, day: int) -> Floats:
+        part = self.values[day * _BLOCKS_A_DAY : (day + 1) * _BLOCKS_A_DAY]
+        return part[np.isfinite(part)]
+
+    def _look(self, day: int) -> None:
+        """Open an episode if the day lies away from the reference and the day before did so in part."""
+        reference, scatter, _ = self._reference(day)
+        if not np.isfinite(reference):
+            return
+        notice = self._notice(scatter)
+        away = self._blocks(day) - reference
+        level, late = float(np.median(away)), float(np.mean(away[-2:]))
+        one_side = abs(np.sign(away).sum()) == len(away)
+        if not one_side or max(abs(level), abs(late)) < notice or abs(level) < 0.5 * notice:
+            return
+        before = self._yesterday(day) - reference
         # One day alone is no move yet: wells shut in for a day, an upset, a transmitter being looked after.
-        return None
-    walk.opened, walk.peak = day, level
-    return _describe(walk, day, series, rules)
+        if before * level <= 0 or abs(before) < _ALREADY_SHARE * notice:
+            return
+        self.opened = day
 
+    def _yesterday(self, day: int) -> float:
+        """Return the last known day before this one, NaN if there is none within three."""
+        past = self.daily[max(0, day - 3) : day]
+        past = past[np.isfinite(past)]
+        return float(past[-1]) if len(past) else float("nan")
 
-def _yesterday(daily: Floats, day: int) -> float:
-    """Return the last known day before this one, NaN if there is none within three."""
-    past = daily[max(0, day - 3) : day]
-    past = past[np.isfinite(past)]
-    return float(past[-1]) if len(past) else float("nan")
+    def _go_on(self, day: int, opened: int) -> Shift | None:
+        """Take one more day of an open episode; return it if it is over."""
+        reference, scatter, _ = self._reference(opened)
+        notice = self._notice(scatter)
+        if abs(float(np.median(self._blocks(day) - reference))) < _RETURN_SHARE * notice:
+            ended = self._return_time(day, reference, _RETURN_SHARE * notice)
+            shift = self._describe(max(opened, day - 1), opened)
+            self.faulty[opened : day + 1] = True
+            self.opened = None
+            return self._ended(shift, ended)
+        settled = int(self.rules.settled_s / DAY_S)
+        start = day - settled + 1
+        recent = self.daily[max(start, 0) : day + 1]
+        recent = recent[np.isfinite(recent)]
+        if start < opened - 1 or len(recent) < settled - 1 or not _is_steady(recent, notice):
+            return None
+        shift = self._describe(day, opened)
+        if shift.shape == "drift" and not self._jumped_back(start, notice, shift):
+            # A drift that rests is no new setting.
+            return None
+        self.reference_from, self.opened = max(start, 0), None
+        self.faulty[: self.reference_from] = False
+        return replace(self._ended(shift, float(self.ends_s[(day + 1) * _BLOCKS_A_DAY - 1])), steady=True)
 
+    def _jumped_back(self, start: int, notice: float, shift: Shift) -> bool:
+        """Return whether the level held since day `start` was reached by a jump against the drift, as by a wrench."""
+        if start < 2:
+            return False
+        jump = float(self.daily[start] - self.daily[start - 2])
+        return bool(abs(jump) >= max(notice, 0.5 * shift.peak) and jump * shift.way < 0)
 
-def _go_on(walk: _Walk, day: int, series: tuple[Floats, Floats, Floats], rules: Rules) -> Shift | None:
-    ends_s, values, daily = series
-    assert walk.opened is not None
-    reference, scatter, _by_setting = _reference(walk, walk.opened, daily, rules)
-    notice = max(rules.least, rules.deviations * scatter)
-    shift = _describe(walk, day, series, rules)
-    away = values[day * _BLOCKS_A_DAY : (day + 1) * _BLOCKS_A_DAY] - reference
-    away = away[np.isfinite(away)]
-    if abs(float(np.median(away))) < _RETURN_SHARE * notice:
-        ended = _return_time(walk, day, series, reference, _RETURN_SHARE * notice)
-        found = float(daily[max(walk.opened, day - 1)]) if day > walk.opened else shift.found
-        _close(walk, day, new_reference=None)
-        return _replaced(shift, ended_s=ended, steady=False, found=found, last_s=ended)
-    settled_days = int(rules.settled_s / DAY_S)
-    recent = daily[max(walk.opened, day - settled_days + 1) : day + 1]
-    recent = recent[np.isfinite(recent)]
-    jumped = _jump_day(shift, daily, day, settled_days, notice)
-    if jumped is not None and len(recent) >= settled_days - 1 and _is_steady(recent, notice):
-        _close(walk, day, new_reference=jumped)
-        return _replaced(shift, ended_s=float(ends_s[(day + 1) * _BLOCKS_A_DAY - 1]), steady=True, found=shift.found,
-                         last_s=shift.last_s)  # fmt: skip
-    return shift
+    def _return_time(self, day: int, reference: float, near: float) -> float:
+        """Return the start of the first block from which the value has been near the reference."""
+        away = np.abs(self.values[: (day + 1) * _BLOCKS_A_DAY] - reference)
+        far = np.flatnonzero(np.isfinite(away) & (away >= near))
+        first = int(far[-1]) + 1 if len(far) else day * _BLOCKS_A_DAY
+        return float(self.ends_s[min(first, len(self.ends_s) - 1)] - BLOCK_S)
 
+    def _describe(self, day: int, opened: int) -> Shift:
+        """Return the episode as of this day: shape and onset from the better of a step and a ramp."""
+        reference, scatter, by_setting = self._reference(opened)
+        earlier = np.flatnonzero(self.faulty[:opened])
+        first_day = max(self.reference_from, opened - _LOOK_BACK_DAYS, int(earlier[-1]) + 1 if len(earlier) else 0)
+        first, stop = first_day * _BLOCKS_A_DAY, (day + 1) * _BLOCKS_A_DAY
+        part = self.values[first:stop] - reference
+        known = np.isfinite(part)
+        times, away = self.ends_s[first:stop][known], part[known]
+        shape, index, ratio = shape_of(times, away)
+        moves = self.daily[opened : day + 1] - reference
+        most = float(moves[np.nanargmax(np.abs(moves))])
+        return Shift(
+            shape=shape,
+            onset_s=float(times[index] - BLOCK_S),
+            last_s=float(times[-1]),
+            ended_s=None,
+            reference=reference,
+            found=median(self.values[stop - _BLOCKS_A_DAY : stop]),
+            scatter=scatter,
+            steady=False,
+            by_setting=by_setting,
+            fit_ratio=ratio,
+            peak=abs(most),
+            way=float(np.sign(most)),
+        )
 
-def _jump_day(shift: Shift, daily: Floats, day: int, settled_days: int, notice: float) -> int | None:
-    """Return the first day of a level that was reached at once and has stayed, or None."""
-    start = day - settled_days + 1
-    if start < 1:
-        return None
-    _before, after = daily[start - 3 : start - 1] if start >= 3 else daily[: start - 1], daily[start : day + 1]
-    if shift.shape == "step" and len(after[np.isfinite(after)]) >= settled_days - 1:
-        return start
-    jump = float(daily[start] - daily[start - 2]) if start >= 2 else float("nan")
-    # After a drift only a jump back, as by a wrench, makes a new setting; a drift that rests does not.
-    if shift.shape == "drift" and abs(jump) >= max(notice, 0.5 * shift.peak) and jump * shift.way < 0:
-        return start
-    return None
+    def _ended(self, shift: Shift, ended_s: float) -> Shift:
+        ended_s = max(ended_s, shift.onset_s)
+        return replace(shift, ended_s=ended_s, last_s=max(min(shift.last_s, ended_s), shift.onset_s))
 
 
 def _is_steady(recent: Floats, notice: float) -> bool:
@@ -217,72 +246,6 @@ def _is_steady(recent: Floats, notice: float) -> bool:
     n = len(recent)
     slope = float(np.polyfit(np.arange(n), recent, 1)[0]) if n >= 3 else np.inf
     return bool(np.ptp(recent) < notice and abs(slope) * n < 0.6 * notice)
-
-
-def _return_time(walk: _Walk, day: int, series: tuple[Floats, Floats, Floats], reference: float, near: float) -> float:
-    """Return the start of the first block from which the value has been near the reference."""
-    ends_s, values, _ = series
-    assert walk.opened is not None
-    index = (day + 1) * _BLOCKS_A_DAY - 1
-    first = index
-    while index >= walk.opened * _BLOCKS_A_DAY:
-        away = abs(values[index] - reference)
-        if np.isfinite(away) and away >= near:
-            break
-        first = index
-        index -= 1
-    return float(ends_s[first] - BLOCK_S)
-
-
-def _close(walk: _Walk, day: int, new_reference: int | None) -> None:
-    assert walk.opened is not None
-    assert walk.banned is not None
-    walk.banned.append((walk.opened, day + (0 if new_reference is not None else 1)))
-    if new_reference is not None:
-        walk.reference_from = new_reference
-        walk.banned = []
-    walk.opened = None
-
-
-def _describe(walk: _Walk, day: int, series: tuple[Floats, Floats, Floats], rules: Rules) -> Shift:
-    """Return the episode as of this day: shape and onset from the better of a step and a ramp."""
-    ends_s, values, daily = series
-    assert walk.opened is not None
-    reference, scatter, by_setting = _reference(walk, walk.opened, daily, rules)
-    first = max(walk.reference_from * _BLOCKS_A_DAY, (walk.opened - _LOOK_BACK_DAYS) * _BLOCKS_A_DAY, 0)
-    for _begin, end in walk.banned or []:
-        if end <= walk.opened:
-            first = max(first, end * _BLOCKS_A_DAY)
-    stop = (day + 1) * _BLOCKS_A_DAY
-    part = values[first:stop] - reference
-    ok = np.isfinite(part)
-    times, away = ends_s[first:stop][ok], part[ok]
-    shape, index, ratio = shape_of(times, away)
-    onset = float(times[index] - BLOCK_S)
-    if by_setting and index == 0:
-        onset = float(times[0] - BLOCK_S)
-    recent = values[max(first, stop - _BLOCKS_A_DAY) : stop]
-    moves = daily[walk.opened : day + 1] - reference
-    most = float(moves[np.nanargmax(np.abs(moves))])
-    return Shift(
-        shape=shape,
-        onset_s=onset,
-        last_s=float(times[-1]),
-        ended_s=None,
-        reference=reference,
-        found=median(recent),
-        scatter=scatter,
-        steady=False,
-        by_setting=by_setting,
-        fit_ratio=ratio,
-        peak=abs(most),
-        way=float(np.sign(most)),
-    )
-
-
-def _replaced(shift: Shift, *, ended_s: float, steady: bool, found: float, last_s: float) -> Shift:
-    begun = shift.onset_s
-    return replace(shift, ended_s=max(ended_s, begun), steady=steady, found=found, last_s=max(last_s, begun))
 
 
 def shape_of(times: Floats, away: Floats) -> tuple[Shape, int, float]:
@@ -297,30 +260,40 @@ def shape_of(times: Floats, away: Floats) -> tuple[Shape, int, float]:
 
     Notes
     -----
-    Both models have two free numbers, the change point and the size: `s 1(t >= k)` and `r (t - k)+`, fitted by
-    least squares for every k at once with cumulative sums. The misfit is the residual sum of squares.
+    One model serves both: zero, then a line from `begin` to `stop`, then level, fitted by least squares. A ramp that
+    takes no longer than a day and a half is a step: hands on a valve and a day's blocks take that long.
 
     """
     n = len(away)
     if n < 3:
         return "step", 0, 1.0
     t = (times - times[0]) / DAY_S
-    total = float((away**2).sum())
-    # Tail sums over i >= k.
-    tail = np.cumsum(away[::-1])[::-1]
-    count = np.arange(n, 0, -1, dtype=np.float64)
-    step_misfit = total - tail**2 / count
-    ty = np.cumsum((t * away)[::-1])[::-1]
-    t1 = np.cumsum(t[::-1])[::-1]
-    t2 = np.cumsum((t * t)[::-1])[::-1]
-    step_s = float(np.median(np.diff(t)))
-    start = t - step_s
-    sxy = ty - start * tail
-    sxx = t2 - 2.0 * start * t1 + start**2 * count
-    ramp_misfit = total - sxy**2 / np.maximum(sxx, 1e-12)
-    k_step, k_ramp = int(np.argmin(step_misfit)), int(np.argmin(ramp_misfit))
-    floor = 1e-9 + 1e-6 * total
-    best_step, best_ramp = max(step_misfit[k_step], floor), max(ramp_misfit[k_ramp], floor)
-    if best_ramp < best_step:
-        return "drift", k_ramp, float(best_ramp / best_step)
-    return "step", k_step, float(best_step / best_ramp)
+    step_misfit, k_step = _best_ramp(t, away, np.arange(n), np.array([0.0]))
+    least = _SLOWEST_STEP_DAYS
+    lengths = least + (t[-1] + 0.25 - least) * np.linspace(0.0, 1.0, 9)[1:] if t[-1] > least else np.array([least])
+    stride = max(1, n // 60)
+    ramp_misfit, k_ramp = _best_ramp(t, away, np.arange(0, n, stride), lengths)
+    if stride > 1:
+        near = np.unique(np.clip(np.arange(k_ramp - stride, k_ramp + stride + 1), 0, n - 1))
+        ramp_misfit, k_ramp = _best_ramp(t, away, near, lengths)
+    floor = 1e-9 + 1e-6 * float((away**2).sum())
+    step_misfit, ramp_misfit = max(step_misfit, floor), max(ramp_misfit, floor)
+    if ramp_misfit < _RAMP_GAIN * step_misfit:
+        return "drift", k_ramp, float(ramp_misfit / step_misfit)
+    return "step", k_step, float(min(1.0, step_misfit / ramp_misfit))
+
+
+def _best_ramp(t: Floats, away: Floats, begins: np.ndarray[Any, Any], lengths: Floats) -> tuple[float, int]:
+    """Return the least misfit over all beginnings and lengths, and the index of the best beginning.
+
+    A length of zero is a step: the first point of it is already at the new level.
+    """
+    step = float(np.median(np.diff(t))) if len(t) > 1 else 0.25
+    start = t[begins][:, None, None] - step
+    length = np.maximum(lengths, 1e-6)[None, :, None]
+    # Block medians stand for the middle of their block, so half a block of a ramp has passed.
+    shape = np.clip((t[None, None, :] - 0.5 * step - start) / length, 0.0, 1.0)
+    power = (shape**2).sum(axis=2)
+    gain = (shape * away).sum(axis=2) ** 2 / np.maximum(power, 1e-12)
+    best = int(np.argmax(gain))
+    return float((away**2).sum() - gain.flat[best]), int(begins[best // len(lengths)])

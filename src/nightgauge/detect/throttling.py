@@ -88,7 +88,8 @@ def _closed_hours(history: History, state: State) -> Mask:
         high, very_high = state.level > state.held + state.margin, state.level > top
         no_answer = answer < 0.35
         # A steady well stream leaves the vessel with a level that is not read: silence of the valve alone.
-        silent = np.isnan(state.level) & (answer < 0.1) & state.works & _wells_flow(history)
+        has_level = bool(np.isfinite(state.level).any())
+        silent = (answer < 0.1) & state.works & _wells_flow(history) & (not has_level)
     if not has_answer:
         return np.asarray(very_high)
     return np.asarray((high & no_answer) | (very_high & ~(answer > 0.8)) | silent)

@@ -12,6 +12,8 @@ _STEADY_SHARE = 0.8
 """Share of hours in which a meter has to show flow before its silence means anything. House choice."""
 _AFTER_START_H = 3
 """Hours after wells come back in which pressure and levels are still on their way. House choice."""
+_DAYS_BEFORE = 5
+"""Days before an hour that tell the usual friction of the line: longer than a shut-in, short against a drift."""
 _FLAT = 0.25
 """Share of the usual hourly range below which a pressure is flat. House choice."""
 
@@ -24,21 +26,23 @@ def working(history: History) -> Mask:
     """
     shut_in = _no_flow(history)
     if shut_in is None:
-        shut_in = _no_water(history)
-    flat = _flat_pressures(history)
-    if shut_in is None:
-        shut_in = flat if flat is not None else np.zeros(len(history.hour_s), dtype=bool)
-    elif flat is not None and not _has_flow_witness(history):
+        shut_in = _first(_flat_pressures(history), _no_friction(history))
+        water = _no_water(history)
         # A stuck float stops the water too; then the pressures go on moving.
-        shut_in = shut_in & flat
+        shut_in = water if shut_in is None else shut_in
+    if shut_in is None:
+        shut_in = np.zeros(len(history.hour_s), dtype=bool)
     late = shut_in.copy()
     for lag in range(1, _AFTER_START_H + 1):
         late[lag:] |= shut_in[:-lag]
     return np.asarray(~late)
 
 
-def _has_flow_witness(history: History) -> bool:
-    return _no_flow(history) is not None
+def _first(one: Mask | None, other: Mask | None) -> Mask | None:
+    """Return where either says so, None where neither can speak."""
+    if one is None or other is None:
+        return other if one is None else one
+    return np.asarray(one | other)
 
 
 def _no_flow(history: History) -> Mask | None:
@@ -71,6 +75,22 @@ def _over_day_part(flow: Floats) -> Floats:
     sums = np.convolve(np.nan_to_num(flow), np.ones(3), mode="same") if len(flow) >= 3 else np.nan_to_num(flow)
     counts = np.convolve(known, np.ones(3), mode="same") if len(flow) >= 3 else known
     return np.where(counts > 0, sums / np.maximum(counts, 1.0), np.nan)
+
+
+def _no_friction(history: History) -> Mask | None:
+    """Return the hours in which the line from header to vessel has lost its friction; None without both pressures.
+
+    Against the days before, not against a fixed past: a drifting transmitter moves the difference slowly.
+    """
+    loss = history.mean("inlet_pressure") - history.mean("vessel_pressure")
+    if np.isfinite(loss).sum() < 48:
+        return None
+    usual = np.full(len(loss), np.nan)
+    for stop in range(24, len(loss) + 24, 24):
+        usual[stop - 24 : stop] = median(loss[max(0, stop - 24 - _DAYS_BEFORE * 24) : max(1, stop - 24)])
+    usual[:24] = median(loss[:48])
+    with np.errstate(invalid="ignore"):
+        return np.asarray((usual > 0) & (loss < _FLOWS * usual))
 
 
 def _flat_pressures(history: History) -> Mask | None:
