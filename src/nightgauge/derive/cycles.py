@@ -9,16 +9,23 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from nightgauge.derive.bursts import bursts
+from nightgauge.derive.bursts import Bursts, bursts
 from nightgauge.derive.known import SECOND_US, Flags, Indices, Times, Track, joined, union
 from nightgauge.derive.totals import Counted, counted, summed
-from nightgauge.derive.turning import noise, turns
+from nightgauge.derive.turning import least_fall, noise, timed, turns, without_spikes
 from nightgauge.field.settings import WaterDump
 
 UNSEEN = -1
 """Stands for an opening or shutting that was not seen."""
 
 Span = tuple[Times, Times]
+
+_ENOUGH, _MOSTLY = 4, 0.9
+"""Dumps, and share of them, that decide whether a signal is scanned too slowly for them. House choice: a dump that
+lasts just over a scan is seen in two scans as often as in one."""
+_LEAST_GAP = 0.01
+"""Share of the vessel's height below which a sawtooth is none. House choice: floats do not trip within a finger's
+breadth; it keeps the noise of a still level from reading as dumps where no gap is set."""
 
 _BRIDGE_US = 120 * SECOND_US
 """A switch that says the same before and after so short a gap said so all along. House choice: two slow scans."""
@@ -32,6 +39,8 @@ class Dumps:
 
     opened_us: Times
     shut_us: Times
+    late_us: Times
+    """How late the opening may have been seen."""
 
     @property
     def size(self) -> int:
@@ -40,7 +49,7 @@ class Dumps:
 
     def chosen(self, which: Flags | Indices) -> "Dumps":
         """Return some of them."""
-        return Dumps(self.opened_us[which], self.shut_us[which])
+        return Dumps(self.opened_us[which], self.shut_us[which], self.late_us[which])
 
 
 @dataclass(frozen=True)
@@ -50,10 +59,12 @@ class Evidence:
     name: str
     dumps: Dumps
     known: Span
+    misses: bool = False
+    """Whether dumps are shorter than its scan, so that it does not see them all."""
 
 
 _NO_TIMES = np.zeros(0, dtype=np.int64)
-NO_DUMPS = Dumps(_NO_TIMES, _NO_TIMES)
+NO_DUMPS = Dumps(_NO_TIMES, _NO_TIMES, _NO_TIMES)
 
 
 def from_switch(track: Track) -> Evidence:
@@ -68,7 +79,20 @@ def from_switch(track: Track) -> Evidence:
     goes_on = np.append(seen[1:], False)
     opened = np.where(seen[is_open], since[is_open], UNSEEN)
     shut = np.where(goes_on, np.append(since[1:], 0), UNSEEN)[is_open]
-    return Evidence("switch", _without_bounce(Dumps(opened, shut)), joined(start, end))
+    scan_us = np.where(seen, since - start[np.maximum(head - 1, 0)], 0)[is_open]
+    late = np.where(scan_us <= _BRIDGE_US, scan_us, 0)
+    dumps = _without_bounce(Dumps(opened, shut, late))
+    return Evidence("switch", dumps, joined(start, end), misses=_misses(dumps))
+
+
+def _misses(dumps: Dumps) -> bool:
+    """Return whether a scanned switch mostly saw one scan of each dump, or of each fill: then it missed others."""
+    scan = dumps.late_us[1:]
+    seen = (dumps.opened_us != UNSEEN)[1:] & (dumps.shut_us[1:] != UNSEEN) & (dumps.shut_us[:-1] != UNSEEN) & (scan > 0)
+    if np.count_nonzero(seen) < _ENOUGH:
+        return False
+    open_us, shut_us = (dumps.shut_us - dumps.opened_us)[1:], dumps.opened_us[1:] - dumps.shut_us[:-1]
+    return any(bool(np.mean(time[seen] < 1.5 * scan[seen]) > _MOSTLY) for time in (open_us, shut_us))
 
 
 def _without_bounce(dumps: Dumps) -> Dumps:
@@ -76,7 +100,8 @@ def _without_bounce(dumps: Dumps) -> Dumps:
         return dumps
     shut_for = dumps.opened_us[1:] - dumps.shut_us[:-1]
     bounced = (dumps.opened_us[1:] != UNSEEN) & (dumps.shut_us[:-1] != UNSEEN) & (shut_for <= _BOUNCE_US)
-    return Dumps(dumps.opened_us[np.append(True, ~bounced)], dumps.shut_us[np.append(~bounced, True)])
+    first = np.append(True, ~bounced)
+    return Dumps(dumps.opened_us[first], dumps.shut_us[np.append(~bounced, True)], dumps.late_us[first])
 
 
 def meter_of(track: Track, raw_unit: float = 0.0) -> Counted:
@@ -98,37 +123,63 @@ def from_meter(track: Track, raw_unit: float = 0.0) -> Evidence:
     shut = found.end_us.copy()
     if found.running and shut.size:
         shut[-1] = UNSEEN
-    return Evidence("meter", Dumps(found.start_us, shut), known)
+    dumps = Dumps(found.start_us, shut, np.zeros_like(shut))
+    return Evidence("meter", dumps, known, misses=track.hold == "line" and _seen_once(track, found))
 
 
-def from_level(track: Track, dump: WaterDump) -> Evidence:
-    """Return the dumps that the level shows: falls between its turning points."""
-    known = joined(track.start_us, track.end_us)
-    opened, shut = [_NO_TIMES], [_NO_TIMES]
-    prominence = _prominence(track, dump)
-    for start, end in zip(*known, strict=True):
-        low, high = np.searchsorted(track.time_us, [start, end + 1])
-        time, level = track.time_us[low:high], track.value[low:high]
-        found = turns(level, prominence)
-        opened.append(time[found.peak])
-        shut.append(np.where(found.trough >= 0, time[found.trough], UNSEEN))
-    return Evidence("level", Dumps(np.concatenate(opened), np.concatenate(shut)), known)
+def _seen_once(track: Track, found: Bursts) -> bool:
+    """Return whether a rate that is read now and then mostly shows a dump in one reading: then it missed others."""
+    if found.start_us.size < _ENOUGH:
+        return False
+    first = np.searchsorted(track.time_us, found.start_us, side="left")
+    last = np.searchsorted(track.time_us, found.end_us, side="right")
+    return bool(np.mean(last - first < 2) > _MOSTLY)
 
 
-def _prominence(track: Track, dump: WaterDump) -> float:
-    """Return by how much the level has to fall for a dump.
+def from_level(track: Track, dump: WaterDump, height_m: float | None = None) -> Evidence:
+    """Return the dumps that the level shows: its fast falls.
 
-    Six standard deviations of the noise are practically never passed by noise alone; the share of the gap keeps
-    slugs' waves out where the noise is small, and half the gap is the most that may be asked of a dump.
+    Parameters
+    ----------
+    track : Track
+        The level that the dump's float rides on. [m]
+    dump : WaterDump
+        Its settings, for the size of the sawtooth; without them it is measured.
+    height_m : float, optional
+        Inside height of the vessel. [m]
+
     """
+    known = joined(track.start_us, track.end_us)
     sigma = noise(track.value, track.time_us)
+    saw = _sawtooth_m(track, dump, height_m)
+    least = least_fall(sigma, saw)
+    if least > saw:
+        # The noise hides the sawtooth.
+        return Evidence("level", NO_DUMPS, (_NO_TIMES, _NO_TIMES))
+    kept = without_spikes(track.value, track.time_us, saw)
+    all_times, all_levels = track.time_us[kept], track.value[kept]
+    opened, shut = [_NO_TIMES], [_NO_TIMES]
+    for start, end in zip(*known, strict=True):
+        low, high = np.searchsorted(all_times, [start, end + 1])
+        time, level = all_times[low:high], all_levels[low:high]
+        found = turns(level, least)
+        if found.peak.size:
+            when = timed(time, level, found)
+            opened.append(np.where(found.peak > 0, when.start_us, UNSEEN))
+            shut.append(when.end_us)
+    when_opened = np.concatenate(opened)
+    return Evidence("level", Dumps(when_opened, np.concatenate(shut), np.zeros_like(when_opened)), known)
+
+
+def _sawtooth_m(track: Track, dump: WaterDump, height_m: float | None) -> float:
+    """Return the height of the sawtooth: the gap as set, else the range of the level, if that is one at all. [m]"""
     if dump.opens_at_m is not None and dump.closes_at_m is not None:
-        gap = dump.opens_at_m - dump.closes_at_m
-        return float(np.clip(6.0 * sigma, 0.2 * gap, 0.5 * gap))
+        return dump.opens_at_m - dump.closes_at_m
+    least = _LEAST_GAP * (height_m if height_m is not None else 1.0)
     if track.value.size == 0:
-        return 1.0
+        return least
     low, high = np.quantile(track.value, [0.01, 0.99])
-    return float(max(6.0 * sigma, 0.3 * (high - low), 1e-6))
+    return max(float(high - low), least)
 
 
 @dataclass(frozen=True)
@@ -148,17 +199,17 @@ class Found:
 
 def chosen(evidences: Sequence[Evidence]) -> Found:
     """Return the dumps of the best evidence at each time; the sequence is best first."""
-    parts: list[tuple[Dumps, str]] = []
+    parts: list[Evidence] = []
     covered: Span = (_NO_TIMES, _NO_TIMES)
-    for one in evidences:
-        fresh = one.dumps.chosen(~_touches(one.dumps, covered))
-        parts.append((fresh, one.name))
+    for one in sorted(evidences, key=lambda e: e.misses):
+        parts.append(Evidence(one.name, one.dumps.chosen(~_touches(one.dumps, covered)), one.known))
         covered = union(covered, one.known)
-    opened = np.concatenate([dumps.opened_us for dumps, _ in parts] or [_NO_TIMES])
-    shut = np.concatenate([dumps.shut_us for dumps, _ in parts] or [_NO_TIMES])
-    names = [name for dumps, name in parts for _ in range(dumps.size)]
+    opened = np.concatenate([_NO_TIMES, *(one.dumps.opened_us for one in parts)])
+    shut = np.concatenate([_NO_TIMES, *(one.dumps.shut_us for one in parts)])
+    late = np.concatenate([_NO_TIMES, *(one.dumps.late_us for one in parts)])
+    names = [one.name for one in parts for _ in range(one.dumps.size)]
     order = np.argsort(np.where(opened == UNSEEN, shut, opened), kind="stable")
-    return Found(Dumps(opened[order], shut[order]), tuple(names[k] for k in order), covered)
+    return Found(Dumps(opened, shut, late).chosen(order), tuple(names[k] for k in order), covered)
 
 
 def _touches(dumps: Dumps, covered: Span) -> Flags:

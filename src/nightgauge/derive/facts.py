@@ -7,6 +7,7 @@ import polars as pl
 
 from nightgauge.derive.cycles import UNSEEN, Found
 from nightgauge.derive.known import SECOND_US, Floats, Times, Track, integral, known_until, per_bin, pieces
+from nightgauge.derive.lines import lines
 from nightgauge.derive.plant import Plant, level_at
 from nightgauge.derive.totals import DAY_S
 from nightgauge.physics.valve import flow_coefficient, liquid_head_kpa
@@ -14,6 +15,11 @@ from nightgauge.vocabulary.frames import DUMP_CYCLES, TIME
 
 LONGEST_FILL_US = 36 * 3600 * SECOND_US
 """A fill is followed no further back than this. [us] It leaves half a day of the context for the shutting before."""
+
+_SHORT_FIT_US = 600 * SECOND_US
+"""Fill that is looked at where its other end was not seen. [us] House choice: ten minutes."""
+_MOST_SAMPLES, _LEAST_SAMPLES = 30, 4
+"""Samples of a fill that tell a trip level: enough to take out noise, few enough to be straight; fewer make no line."""
 
 
 @dataclass(frozen=True)
@@ -38,8 +44,7 @@ def facts(plant: Plant, found: Found) -> Facts:
     """Return what each dump did."""
     opened, shut = _times(found.dumps.opened_us), _times(found.dumps.shut_us)
     shut_before = np.append(np.nan, shut[:-1])
-    opening = _read(plant.interface, opened)
-    closing = _read(plant.interface, shut)
+    opening, closing = _trip_levels(plant.interface, opened, shut, found.dumps.late_us)
     drain = (shut - opened) / SECOND_US
     fill = _fill_s(found, opened, shut_before, drain)
     kept = plant.water_volume_m3(closing)
@@ -59,6 +64,41 @@ def facts(plant: Plant, found: Found) -> Facts:
         _read(plant.track("vessel_pressure"), opened) - lowest_pressure, lowest_level,
         _cv(plant, moved, drain, pressure, level, opened),
     )  # fmt: skip
+
+
+def _trip_levels(track: Track | None, opened: Floats, shut: Floats, late_us: Times) -> tuple[Floats, Floats]:
+    """Return the level at each opening and shutting, from the fill before and the fill after.
+
+    A fill is slow: its line tells the level at the trip better than the one reading nearest to it, which has
+    noise or is a scan too late, when the level has fallen already.
+    """
+    if track is None or track.time_us.size == 0:
+        return np.full(opened.shape, np.nan), np.full(opened.shape, np.nan)
+    before, after = np.append(np.nan, shut[:-1]), np.append(opened[1:], np.nan)
+    top = _fill_line(track, before, opened - late_us, opened - 0.5 * late_us, at_end=True)
+    bottom = _fill_line(track, shut, after - np.append(late_us[1:], 0), shut - 0.5 * late_us, at_end=False)
+    known_top, known_bottom = _read(track, opened), _read(track, shut)
+    return np.where(np.isnan(known_top), np.nan, top), np.where(np.isnan(known_bottom), np.nan, bottom)
+
+
+def _fill_line(track: Track, start: Floats, end: Floats, at: Floats, *, at_end: bool) -> Floats:
+    """Return the level at one end of each fill by the line through the samples of that half of it."""
+    fallback = _read(track, at)
+    low = np.where(np.isnan(start), at - _SHORT_FIT_US, start)
+    high = np.where(np.isnan(end), at + _SHORT_FIT_US, end)
+    usable = ~np.isnan(at) & ~np.isnan(low) & ~np.isnan(high)
+    low, high = np.where(usable, low, 0), np.where(usable, high, 0)
+    middle = 0.5 * (low + high)
+    first = np.searchsorted(track.time_us, middle if at_end else low, side="left")
+    last = np.searchsorted(track.time_us, high if at_end else middle, side="right")
+    first = np.maximum(first, last - _MOST_SAMPLES) if at_end else first
+    last = last if at_end else np.minimum(last, first + _MOST_SAMPLES)
+    last = np.maximum(last, first)
+    fit = lines(track.time_us, track.value, first, last, np.where(usable, at, 0).astype(np.int64))
+    # Two samples make no line that could be trusted beyond them.
+    nearest = np.clip(last - 1 if at_end else first, 0, track.value.size - 1)
+    value = np.where(fit.samples >= _LEAST_SAMPLES, fit.value, track.value[nearest])
+    return np.where(usable & (fit.samples > 0), value, fallback)
 
 
 def _times(when_us: Times) -> Floats:
@@ -93,10 +133,10 @@ def _metered(
         return nothing, nothing, nothing
     meter = plant.water
     a, b, c = _whole(shut_before), _whole(opened), _whole(shut)
-    through = np.where(np.isnan(opened) | np.isnan(shut), np.nan, meter.from_to(b, c))
+    through = np.where(np.isnan(opened) | np.isnan(shut), np.nan, meter.through(b, c))
     leak, leak_us = meter.wholly_within(a, b)
     leak = np.where(np.isnan(shut_before) | np.isnan(opened) | (leak_us == 0), np.nan, leak)
-    whole = np.where(np.isnan(shut_before) | np.isnan(shut), np.nan, meter.from_to(a, c))
+    whole = np.where(np.isnan(shut_before) | np.isnan(shut), np.nan, meter.after_to_after(a, c))
     gained = kept - np.append(np.nan, kept[:-1])
     gained = np.where(np.isnan(gained), 0.0, gained)
     with np.errstate(invalid="ignore", divide="ignore"):

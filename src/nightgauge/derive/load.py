@@ -104,7 +104,7 @@ def _level(plant: Plant, when: Times, shift: int) -> Floats:
 def _passed(plant: Plant, start: Times, end: Times, open_spans: Span) -> Floats:
     """Return what left through the dump: by meter, or nothing where the valve was shut all along."""
     was_open = overlaps(start, end, open_spans)
-    metered = np.full(start.shape, np.nan) if plant.water is None else plant.water.from_to(start, end)
+    metered = np.full(start.shape, np.nan) if plant.water is None else plant.water.after_to_after(start, end)
     if plant.water is None and plant.is_throttling:
         return metered
     return np.where(np.isnan(metered), np.where(was_open, np.nan, 0.0), metered)

@@ -4,9 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from nightgauge.derive.known import SECOND_US, Flags, Floats, Times, Track
+from nightgauge.derive.known import SECOND_US, Flags, Floats, Indices, Times, Track
 
 DAY_S = 86400.0
+_SCANNED_US = 120 * SECOND_US
+"""Samples no further apart were scanned regularly. House choice: two slow scans."""
 
 
 @dataclass(frozen=True)
@@ -24,26 +26,43 @@ class Counted:
         volume = np.bincount(bins[inside], weights=self.volume_m3[inside], minlength=edges_us.size - 1)
         return volume.astype(np.float64)
 
-    def from_to(self, start_us: Times, end_us: Times) -> Floats:
-        """Return the volume that passed from each start to each end, NaN where that is not known. [m3]
+    def through(self, opened_us: Times, shut_us: Times) -> Floats:
+        """Return the volume that passed while a valve was open, NaN where that is not known. [m3]
 
-        Taken from the last sample at or before the start to the first at or after the end, so that flow seen
-        one scan late is not lost.
+        A valve's opening may be reported a scan late, and the meter's reading too: counted is from the sample
+        before the last at or before the opening, if that was scanned shortly before, to the first after the shutting.
         """
-        if self.from_us.size == 0:
+        first = np.searchsorted(self.to_us, opened_us, side="right")
+        before = np.maximum(first - 1, 0)
+        if self.to_us.size:
+            near = (first > 0) & (self.to_us[before] - self.from_us[before] <= _SCANNED_US)
+            first = np.where(near, before, first)
+        return self._between(first, np.searchsorted(self.to_us, shut_us, side="left") + 1, opened_us, shut_us)
+
+    def after_to_after(self, start_us: Times, end_us: Times) -> Floats:
+        """Return the volume from the first sample at or after each start to that of each end; NaN if not known. [m3]
+
+        Stretches that follow one another share no volume and lose none.
+        """
+        first = np.searchsorted(self.to_us, start_us, side="left") + 1
+        last = np.searchsorted(self.to_us, end_us, side="left") + 1
+        return self._between(first, last, start_us, end_us)
+
+    def _between(self, first: Indices, last: Indices, start_us: Times, end_us: Times) -> Floats:
+        """Return the volume of increments first..last-1, NaN where the stretch is not wholly counted."""
+        size = self.to_us.size
+        if size == 0:
             return np.full(start_us.shape, np.nan)
-        first = np.searchsorted(self.from_us, start_us, side="right") - 1
-        last = np.searchsorted(self.to_us, end_us, side="left")
-        known = (first >= 0) & (last < self.to_us.size)
-        first, last = np.maximum(first, 0), np.minimum(last, self.to_us.size - 1)
         running = np.concatenate([[0.0], np.cumsum(self.volume_m3)])
         # Where samples lie too far apart, increments do not touch: something between is not known.
-        broken = np.concatenate([[0], np.cumsum(self.from_us[1:] != self.to_us[:-1])])
-        known &= (broken[first] == broken[last]) & (start_us >= self.from_us[first]) & (end_us <= self.to_us[last])
-        return np.where(known, np.maximum(running[last + 1] - running[first], 0.0), np.nan)
+        breaks = np.concatenate([[0], np.cumsum(np.append(False, self.from_us[1:] != self.to_us[:-1]))])
+        known = (last <= size) & (start_us >= self.from_us[0])
+        first, last = np.minimum(first, size), np.minimum(last, size)
+        whole = breaks[last] == breaks[np.minimum(first + 1, size)]
+        return np.where(known & (whole | (last <= first)), np.maximum(running[last] - running[first], 0.0), np.nan)
 
     def wholly_within(self, start_us: Times, end_us: Times) -> tuple[Floats, Times]:
-        """Return volume [m3] and time [us] of the increments that lie wholly in each [start, end]."""
+        """Return volume [m3] and time [us] of the increments that lie wholly between each start and its end."""
         first = np.searchsorted(self.from_us, start_us, side="left")
         last = np.searchsorted(self.to_us, end_us, side="right")
         last = np.maximum(last, first)

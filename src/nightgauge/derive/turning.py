@@ -1,4 +1,4 @@
-"""Turning points of a level that saws: slow rise, fast fall, noise upon it."""
+"""Turning points of a level that saws: slow rise, fast fall, noise and waves upon it."""
 
 from dataclasses import dataclass
 from itertools import pairwise
@@ -6,7 +6,27 @@ from itertools import pairwise
 import numpy as np
 from scipy.signal import find_peaks
 
-from nightgauge.derive.known import Floats, Indices, Times
+from nightgauge.derive.known import SECOND_US, Flags, Floats, Indices, Times
+from nightgauge.derive.lines import Lines, lines
+from nightgauge.derive.totals import DAY_S
+
+_SIGMAS = 6.0
+"""Noise alone practically never falls this many of its standard deviations between neighbouring turning points."""
+_LEAST_FALL = 0.3
+"""Share of the falls around it that a fall must have. House choice: waves of slugs are smaller, hand dumps larger."""
+_LEAST_RISE = 0.5
+"""Share of the falls around it that a rise must have to be a fill. House choice: a float trips open again at its
+opening level, so less than half a gap is inflow that outruns an open valve for a while."""
+_AROUND = (15, 7)
+"""Falls before and after that make the usual one, first with the waves still among them, then without: enough to hold
+a dump among waves, few enough to follow a gap that collapses."""
+_RANDOM = 0.85
+"""Share of samples that are turning points themselves above which a record holds nothing else: noise has 2/3 of them
+(the turning point test of Kendall and Stuart), a record of stored turning points all."""
+_EDGE = 0.15
+"""Share of a fall left out at both ends where its straight part is taken: the corners are rounded by noise and scan."""
+_LONGEST_FIT = 30
+"""Samples before a fall that its rise is taken from: enough to take out noise, few enough to be straight."""
 
 
 @dataclass(frozen=True)
@@ -17,49 +37,189 @@ class Turns:
     trough: Indices
 
 
-def turns(level: Floats, prominence: float) -> Turns:
-    """Return every fall of at least `prominence` as its peak and the trough after it.
-
-    A trough counts once the level has risen from it by `prominence` too; the last fall has none yet if it has not.
-    A fall whose peak lies before the first sample is no fall seen.
-    """
-    none = np.zeros(0, dtype=np.intp)
-    if level.size < 3:
-        return Turns(none, none)
-    peaks = _prominent(level, prominence)
-    if peaks.size == 0:
-        return Turns(none, none)
-    edges = np.append(peaks, level.size)
-    troughs = np.array([a + int(np.argmin(level[a:b])) for a, b in pairwise(edges)], dtype=np.intp)
-    confirmed = level[edges[1:-1]] - level[troughs[:-1]] >= prominence
-    settled = bool(np.max(level[troughs[-1] :]) - level[troughs[-1]] >= prominence)
-    troughs[np.append(~confirmed, not settled)] = -1
-    return Turns(peaks, troughs)
-
-
-def _prominent(level: Floats, prominence: float) -> Indices:
-    """Return peaks that stand out by `prominence` on both sides; the record's start counts as a rise."""
-    padded = np.concatenate([[np.min(level) - 2.0 * prominence], level, [np.min(level) - 2.0 * prominence]])
-    found, _ = find_peaks(padded, prominence=prominence)
-    found = found - 1
-    # The padding makes a peak of a level that only rises: a peak needs the fall after it to be seen.
-    falls = np.array([_falls_after(level, k, prominence) for k in found[-1:]], dtype=bool)
-    return np.asarray(found[:-1] if falls.size and not falls[0] else found, dtype=np.intp)
-
-
-def _falls_after(level: Floats, peak: int, prominence: float) -> bool:
-    return bool(level[peak] - np.min(level[peak:]) >= prominence)
+_NO_INDICES = np.zeros(0, dtype=np.intp)
+NO_TURNS = Turns(_NO_INDICES, _NO_INDICES)
 
 
 def noise(level: Floats, time_us: Times) -> float:
     """Return the standard deviation of the reading's noise, from how samples depart from the line of their neighbours.
 
-    The median of the departures ignores dumps; 1.4826 makes it a normal standard deviation and sqrt(1.5) takes
-    out the neighbours' own share.
+    The lower quartile of the departures ignores dumps even where each has few samples; dividing by 0.3186 makes it a
+    normal standard deviation and by sqrt(1.5) takes out the neighbours' own share. A record of nothing but turning
+    points has no noise to show.
     """
     if level.size < 5:
+        return 0.0
+    step = np.diff(level)
+    if np.mean(step[1:] * step[:-1] < 0.0) > _RANDOM:
         return 0.0
     span = (time_us[2:] - time_us[:-2]).astype(np.float64)
     share = (time_us[1:-1] - time_us[:-2]) / span
     departure = level[1:-1] - (level[:-2] + (level[2:] - level[:-2]) * share)
-    return float(1.4826 * np.median(np.abs(departure)) / np.sqrt(1.5))
+    return float(np.quantile(np.abs(departure), 0.25) / (0.3186 * np.sqrt(1.5)))
+
+
+def turns(level: Floats, least: float) -> Turns:
+    """Return the dumps of a level as the peak and the trough of each.
+
+    Parameters
+    ----------
+    level : array
+        Samples in order of time. [m]
+    least : float
+        Fall that is looked at at all; above what noise makes. [m]
+
+    Returns
+    -------
+    Turns
+        Falls that are not small beside those around them. A trough counts once the level has risen from it by
+        `least`; the last fall has none yet if it has not.
+
+    """
+    found = _zigzag(level, least)
+    if found.peak.size == 0:
+        return found
+    for reach in _AROUND:
+        found = _merged(level, found, _usual_fall(level, found, reach))
+    return found
+
+
+def _zigzag(level: Floats, prominence: float) -> Turns:
+    if level.size < 3:
+        return NO_TURNS
+    floor = float(np.min(level)) - 2.0 * prominence
+    peaks = find_peaks(np.concatenate([[floor], level, [floor]]), prominence=prominence)[0] - 1
+    # The padding makes a peak of a level that only rises at the end: a peak needs the fall after it to be seen.
+    if peaks.size and level[peaks[-1]] - np.min(level[peaks[-1] :]) < prominence:
+        peaks = peaks[:-1]
+    if peaks.size == 0:
+        return NO_TURNS
+    edges = [*peaks.tolist(), level.size]
+    troughs = np.array([a + int(np.argmin(level[a:b])) for a, b in pairwise(edges)], dtype=np.intp)
+    if np.max(level[troughs[-1] :]) - level[troughs[-1]] < prominence:
+        troughs[-1] = -1
+    return Turns(np.asarray(peaks, dtype=np.intp), troughs)
+
+
+def _falls(level: Floats, found: Turns) -> Floats:
+    last = np.where(found.trough < 0, found.peak + int(np.argmin(level[found.peak[-1] :])), found.trough)
+    return np.asarray(level[found.peak] - level[last])
+
+
+def _usual_fall(level: Floats, found: Turns, reach: int) -> Floats:
+    """Return the usual fall around each: the median of those around it, each counted by its square.
+
+    So a few dumps outweigh many small waves.
+    """
+    falls = _falls(level, found)
+    reach = min(reach, falls.size - 1)
+    padded = np.pad(falls, reach, mode="reflect") if reach else falls
+    windows = np.sort(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1), axis=1)
+    running = np.cumsum(windows**2, axis=1)
+    half = np.argmax(running >= 0.5 * running[:, -1:], axis=1)
+    return np.asarray(windows[np.arange(falls.size), half])
+
+
+def _merged(level: Floats, found: Turns, usual: Floats) -> Turns:
+    """Return the falls without those that are waves, and with those put together that a wave parts.
+
+    The move that is smallest beside what a real one needs goes first: what it interrupted is then one move.
+    """
+    last = int(np.argmin(level[found.peak[-1] :])) + int(found.peak[-1])
+    turn = np.column_stack([found.peak, np.where(found.trough < 0, last, found.trough)]).ravel()
+    needed = np.column_stack([_LEAST_FALL * usual, _LEAST_RISE * usual]).ravel()
+    while turn.size > 2:
+        moved = np.abs(np.diff(level[turn])) / needed[:-1]
+        least = int(np.argmin(moved))
+        if moved[least] >= 1.0:
+            break
+        turn, needed = np.delete(turn, [least, least + 1]), np.delete(needed, [least, least + 1])
+    peak, trough = turn[::2], turn[1::2].copy()
+    if found.trough[-1] < 0 and trough[-1] == last:
+        trough[-1] = -1
+    return Turns(peak, trough)
+
+
+def least_fall(sigma: float, height_m: float) -> float:
+    """Return the fall that is looked at at all: above the noise, and no smaller than a share of the sawtooth."""
+    return max(_SIGMAS * sigma, 0.1 * height_m)
+
+
+def without_spikes(level: Floats, time_us: Times, height_m: float) -> Flags:
+    """Return which samples to keep: a lone sample far off is no level.
+
+    A vessel cannot fill by a third of its sawtooth, five times as fast as it usually rises, and be back a
+    sample later; nor can it fall so far and fill up again in one sample.
+    """
+    kept = np.ones(level.size, dtype=bool)
+    if level.size < 3:
+        return kept
+    step, span_s = np.diff(level), np.diff(time_us) / 1e6
+    rising = step > 0.0
+    if not np.any(rising):
+        return kept
+    fastest = 5.0 * float(np.median(step[rising] / span_s[rising]))
+    far = np.abs(step) > height_m / 3.0
+    impossible = far & (step / span_s > fastest)
+    up = impossible[:-1] & far[1:] & (step[1:] < 0.0)
+    down = far[:-1] & (step[:-1] < 0.0) & impossible[1:]
+    kept[1:-1] = ~(up | down)
+    return kept
+
+
+@dataclass(frozen=True)
+class Timed:
+    """When the falls began and ended. [us] -1 where the end is not seen."""
+
+    start_us: Times
+    end_us: Times
+
+
+def timed(time_us: Times, level: Floats, found: Turns) -> Timed:
+    """Return begin and end of each fall, where its straight part meets the rise before and the rise after.
+
+    Noise puts the highest sample anywhere on a slow rise, so the peak itself is a poor clock. Where the fall has
+    fewer than two samples between its ends, the last sample above and the first below it are all that is known.
+    """
+    last = np.where(found.trough < 0, level.size - 1, found.trough)
+    top, bottom = level[found.peak], level[last]
+    spans = [
+        _corners(level, int(a), int(b), float(high), float(low))
+        for a, b, high, low in zip(found.peak, last, top, bottom, strict=True)
+    ]
+    begin, end = (np.array([s[k] for s in spans], dtype=np.intp) for k in (0, 1))
+    before = np.append(0, last[:-1])
+    after = np.append(found.peak[1:], level.size - 1)
+    fall = lines(time_us, level, begin + 1, end, time_us[begin])
+    early = np.maximum(np.maximum((before + begin) // 2, begin - _LONGEST_FIT), before)
+    # Near its ends the fall has this many samples within the edges, and one more for a corner between samples.
+    margin = np.where(end - begin > 2, np.ceil((end - begin) * _EDGE / (1.0 - 2.0 * _EDGE)).astype(np.intp) + 1, 0)
+    rise = lines(time_us, level, early, np.maximum(begin + 1 - margin, early + 1), time_us[begin])
+    late = np.minimum(np.minimum((end + after) // 2 + 1, end + _LONGEST_FIT), level.size)
+    refill = lines(time_us, level, np.minimum(end + margin, late - 1), late, time_us[begin])
+    clear = (end - begin > 2) & (fall.slope_per_s < 0.0)
+    start_us = _meeting(fall, rise, time_us[begin])
+    end_us = _meeting(fall, refill, time_us[begin])
+    soonest, latest = time_us[np.maximum(begin - margin, 0)], time_us[np.minimum(end + margin, level.size - 1)]
+    start_us = np.where(clear, np.clip(start_us, soonest, time_us[begin + clear]), time_us[begin])
+    end_us = np.where(clear, np.clip(end_us, time_us[end - clear], latest), time_us[end])
+    return Timed(start_us, np.where(found.trough < 0, -1, np.maximum(end_us, start_us + 1)))
+
+
+def _corners(level: Floats, peak: int, trough: int, high: float, low: float) -> tuple[int, int]:
+    """Return the last sample near the top before the fall's middle and the first near the bottom after it."""
+    part = level[peak : trough + 1]
+    edge = _EDGE * (high - low)
+    middle = int(np.argmax(part <= 0.5 * (high + low)))
+    above = np.flatnonzero(part[:middle] >= high - edge)
+    below = np.flatnonzero(part[middle:] <= low + edge)
+    return peak + int(above[-1]) if above.size else peak, peak + middle + int(below[0]) if below.size else trough
+
+
+def _meeting(fall: Lines, other: Lines, origin_us: Times) -> Times:
+    """Return where two lines meet; where they do not, the origin."""
+    slope = np.where(np.isnan(other.slope_per_s), 0.0, other.slope_per_s) - fall.slope_per_s
+    with np.errstate(invalid="ignore", divide="ignore"):
+        after_s = (fall.value - other.value) / slope
+    after_s = np.where(np.isfinite(after_s), np.clip(after_s, -DAY_S, DAY_S), 0.0)
+    return origin_us + np.rint(after_s * SECOND_US).astype(np.int64)

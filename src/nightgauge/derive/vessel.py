@@ -118,7 +118,7 @@ def find_dumps(plant: Plant) -> Found:
     if meter is not None:
         evidences.append(from_meter(meter, plant.raw_unit(meter.signal)))
     if level is not None:
-        evidences.append(from_level(level, plant.dump))
+        evidences.append(from_level(level, plant.dump, None if plant.shell is None else plant.shell.height_m))
     if plant.is_throttling:
         return Found.without_dumps(evidences)
     return chosen(evidences)
