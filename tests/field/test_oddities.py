@@ -35,6 +35,13 @@ def test_an_ordinary_vessel_has_no_warning(read: Read) -> None:
         (SNAP.replace("42", "45"), "normal_interface lies below closes_at"),
         (SNAP.replace("46", "43"), "normal_interface lies above opens_at"),
         (SNAP.replace("46", "66"), "opens_at is not below normal_oil_level"),
+        ('[vessel.water_dump]\naction = "throttling"\nholds = "66 in"\n', "holds is not below normal_oil_level"),
+        (SNAP + 'elevation = "9 ft"\n', "water_dump: elevation of the outlet lies above the vessel"),
+        (
+            SNAP + 'downstream_pressure = "45 psig"\n[vessel.oil_valve]\nholds = "45 psig"\n',
+            "downstream_pressure is not below the pressure that oil_valve holds",
+        ),
+        ('baffle_at = "4 ft"\n', "baffle_at at 20% of the length is far from half-way (common practice, no source)"),
         (f'solids_depth = "43 in"\n{SNAP}', "closes_at lies within the solids"),
         ('solids_depth = "44 in"\n', "solids_depth reaches the interface"),
         ("water_specific_gravity = 0.95\n", "water_specific_gravity of 0.95 is unusual (common practice, no source)"),

@@ -173,7 +173,7 @@ def test_all_mistakes_of_a_folder_are_told_at_once_each_with_its_place(problems:
         "field.toml, vessel QB-101, water_dump, open_at: found an unknown key",
         'field.toml, vessel QB-101, water_dump, closes_at: found "42 psi", expected a length with its unit, '
         'like "42 in" (',
-        'field.toml, well W1, vessel: found "QB-102", expected the id of a [[vessel]]; did you mean QB-101?',
+        'field.toml, well W1, vessel: found "QB-102", expected the id of a [[vessel]]: QB-101; did you mean QB-101?',
         'field.toml, outage 1, to: found "2026-05-02", expected a time after "2026-05-03"',
         'tags.csv, line 2, signal: found "presure"',
         'tags.csv, line 3, vessel: found "QB-9"',
@@ -246,9 +246,12 @@ def test_toml_dates_do_as_well_as_texts(read: Read) -> None:
 @pytest.mark.parametrize(
     ("content", "says"),
     [
-        (b'name = "A"\ntime_zone = \n', "field.toml, line 2, column 13: found invalid value, expected TOML"),
+        (b'name = "A"\ntime_zone = \n', 'line 2, column 13: found "time_zone =", expected TOML (Invalid value);'),
         (b'name = "A', "expected TOML"),
-        (b"name = 'a'\nname = 'b'\n", "field.toml, line 2, column 11: found cannot overwrite a value"),
+        (
+            b"name = 'a'\nname = 'b'\n",
+            "line 2, column 11: found \"name = 'b'\", expected TOML (Cannot overwrite a value);",
+        ),
         (b"a = " + b"[" * 5000, "expected TOML"),
         (b"[vessel]\n[vessel]\n", "in double brackets"),
         (b'name = "Caf\xe9"\n', "field.toml, line 1: found bytes that are not UTF-8"),
@@ -304,6 +307,25 @@ def test_a_field_without_vessels_is_told_once(problems: Problems) -> None:
     assert problems(vessel="") == [
         "field.toml, vessel: found nothing, expected at least one [[vessel]]; describe the vessels"
     ]
+
+
+def told_of(path: Path) -> list[str]:
+    """Return the problems of a folder, none if it is right; any other error passes on."""
+    try:
+        read_field(path)
+    except FieldFolderError as error:
+        return str(error).split("\n")
+    return []
+
+
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@given(st.integers(0, len(FULL)), st.integers(0, 12), st.text(max_size=4))
+def test_a_slip_of_the_pen_anywhere_is_read_or_told(tmp_path: Path, at: int, cut: int, typed: str) -> None:
+    path = tmp_path / "field.toml"
+    path.write_text(FULL[:at] + typed + FULL[at + cut :], "utf-8", "surrogatepass")
+    (tmp_path / "tags.csv").write_text("tag,vessel,signal,unit\n")
+    told = told_of(path)
+    assert all(line.isprintable() and ": found " in line and "; " in line for line in told)
 
 
 KEYS = st.sampled_from(

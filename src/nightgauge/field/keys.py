@@ -25,7 +25,7 @@ class Bounds:
 ANY = Bounds("any finite value")
 POSITIVE = Bounds("more than 0", least=0.0, is_least_allowed=False)
 NOT_NEGATIVE = Bounds("0 or more", least=0.0)
-# 45 kPa is the air at 6.2 km, above any road; 110 kPa that at the Dead Sea on its heaviest day (ISO 2533 atmosphere).
+# By the ISO 2533 atmosphere 45 kPa is the air at 6.3 km, above any road; 110 kPa is beyond the Dead Sea shore.
 ATMOSPHERE = Bounds("between 45 and 110 kPa absolute", 45.0, 110.0)
 # Water is no liquid above its critical point of 374 degC (IAPWS R7-97); no natural brine is one below -60 degC.
 LIQUID_WATER = Bounds("between -60 and 374 degC, where water or brine is liquid", -60.0, 374.0)
@@ -33,8 +33,8 @@ LIQUID_WATER = Bounds("between -60 and 374 degC, where water or brine is liquid"
 OIL_GRAVITY = Bounds("between 0 and 150 degAPI", 0.0, 150.0)
 # Relative to water: the heaviest clear brine is zinc bromide at 2.3 (common practice, no source).
 WATER_GRAVITY = Bounds("between 0.9 and 2.5 (relative to water at 60 degF)", 0.9, 2.5)
-# Relative to air: hydrogen is 0.07, hexane vapour 3.0 (molar masses 2.016 and 86.18 over 28.96).
-GAS_GRAVITY = Bounds("between 0.07 and 3 (relative to air)", 0.07, 3.0)
+# Relative to air: hydrogen is 0.0696, hexane vapour 3.0 (molar masses 2.016 and 86.18 over 28.96).
+GAS_GRAVITY = Bounds("between 0.069 and 3 (relative to air)", 0.069, 3.0)
 
 
 @dataclass(frozen=True)

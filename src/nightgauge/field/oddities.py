@@ -4,7 +4,7 @@ Where a warning rests on a rule of thumb it says "common practice": the rule has
 """
 
 from collections.abc import Iterator
-from datetime import datetime
+from datetime import UTC, datetime
 from fnmatch import fnmatchcase
 from itertools import combinations
 from typing import TypeVar
@@ -17,6 +17,8 @@ LEAST_DOWNCOMER_M = 1.2192
 """A weight-operated oil valve needs more than about 4 ft of downcomer. [m] Common practice, no source."""
 INTERFACE_SHARE = (0.3, 0.7)
 """Share of the height where an interface is usual: about half, and so far to either side. House choice."""
+BAFFLE_SHARE = (0.25, 0.75)
+"""Share of the length where a baffle is usual: about half-way, and so far to either side. House choice."""
 NEAR_WORKING_PRESSURE = 0.9
 """Within 10 % of the working pressure a vessel's pressure is of high priority (field format)."""
 WATER_GRAVITY = (0.99, 1.25)
@@ -26,6 +28,7 @@ SEVERAL_TAGS = {"anode_current"}
 
 _PRACTICE = "(common practice, no source)"
 _ROUNDING = 1e-9
+_ANY_TIME = datetime(2000, 1, 1, tzinfo=UTC)  # which settings hold does not hang on it where none is dated
 
 
 def warnings_of(field: Field) -> list[str]:
@@ -73,6 +76,9 @@ def _levels(vessel: Vessel) -> Iterator[str]:
 
 
 def _properties(vessel: Vessel) -> Iterator[str]:
+    baffle, length = vessel.baffle_at_m, vessel.length_m
+    if baffle is not None and length is not None and not BAFFLE_SHARE[0] <= baffle / length <= BAFFLE_SHARE[1]:
+        yield f"baffle_at at {baffle / length:.0%} of the length is far from half-way {_PRACTICE}"
     gravity = vessel.water_specific_gravity
     if gravity is not None and not WATER_GRAVITY[0] <= gravity <= WATER_GRAVITY[1]:
         yield f"water_specific_gravity of {gravity:g} is unusual {_PRACTICE}"
@@ -90,6 +96,17 @@ def _dump(dump: WaterDump, vessel: Vessel) -> Iterator[str]:
     if dump.action is None and (trips or holds):
         yield "action is missing: snap or throttling"
     yield from _dump_against_levels(dump, vessel)
+    yield from _dump_outlet(dump, vessel)
+
+
+def _dump_outlet(dump: WaterDump, vessel: Vessel) -> Iterator[str]:
+    height = height_m(vessel)
+    if height is not None and dump.elevation_m is not None and dump.elevation_m > height:
+        yield "elevation of the outlet lies above the vessel"
+    oil_valve = vessel.oil_valve_at(dump.valid_from or _ANY_TIME)
+    held, after = oil_valve.holds_kpag, dump.downstream_pressure_kpag
+    if held is not None and after is not None and after >= held:
+        yield "downstream_pressure is not below the pressure that oil_valve holds: only its head drives the water"
 
 
 def _dump_against_levels(dump: WaterDump, vessel: Vessel) -> Iterator[str]:
@@ -101,8 +118,9 @@ def _dump_against_levels(dump: WaterDump, vessel: Vessel) -> Iterator[str]:
     if surface is not None and closes is not None and surface < closes - _ROUNDING:
         yield f"{name} lies below closes_at"
     weir = None if vessel.is_two_phase else vessel.normal_oil_level_m
-    if weir is not None and opens is not None and opens >= weir:
-        yield "opens_at is not below normal_oil_level: water would leave with the oil first"
+    for key, level in (("opens_at", opens), ("holds", dump.holds_m)):
+        if weir is not None and level is not None and level >= weir:
+            yield f"{key} is not below normal_oil_level: water would leave with the oil first"
     if closes is not None and vessel.solids_depth_m is not None and closes <= vessel.solids_depth_m:
         yield "closes_at lies within the solids"
 
@@ -129,9 +147,6 @@ def _margins(vessel: Vessel) -> Iterator[str]:
                 f"it is set a few psi higher as a rule {_PRACTICE}"
             )
             return
-
-
-_ANY_TIME = datetime.fromisoformat("2000-01-01T00:00:00+00:00")
 
 
 def _of_tags(field: Field) -> Iterator[str]:

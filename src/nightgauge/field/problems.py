@@ -1,8 +1,9 @@
 """Where a mistake stands and how it is told: the gathering of problems before one error is raised."""
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cache
 
 from nightgauge.errors import Problem
 
@@ -62,9 +63,27 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
     True
 
     """
+    return _nearest(word, tuple(known))
+
+
+@cache  # a name that is wrong once is often wrong on every row
+def _nearest(word: str, known: tuple[str, ...]) -> str | None:
     by_folded = {name.casefold(): name for name in known}
     matches = difflib.get_close_matches(word.casefold(), by_folded, n=1)
     return by_folded[matches[0]] if matches else None
+
+
+def listed(words: Sequence[str], most: int = 12) -> str:
+    """Return words as a list for a message; of very many the first.
+
+    Examples
+    --------
+    >>> listed(["a", "b", "c"], most=2)
+    'a, b and 1 more'
+
+    """
+    rest = len(words) - most
+    return ", ".join(words[:most]) + (f" and {rest} more" if rest > 0 else "")
 
 
 def remedy_for(word: str, known: Iterable[str]) -> str:

@@ -1,11 +1,13 @@
 """Reading a field folder: field.toml and tags.csv become one frozen `Field`, or all their mistakes one error."""
 
+import re
 import tomllib
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from nightgauge.errors import FieldFolderError
+from nightgauge.field.exports import find_bad_patterns, find_bad_time_format
 from nightgauge.field.keys import FIELD
 from nightgauge.field.limits import read_limits
 from nightgauge.field.problems import Scope, remedy_for, shown
@@ -50,7 +52,8 @@ def read_field(path: Path) -> Field:
     find_duplicate_ids(table.get("well"), "well", scope)
     values["outages"] = read_outages(table.get("outage"), ids, place, scope)
     values["limits"] = read_limits(table.get("limits", {}), place, scope)
-    _find_bad_globs(values.get("streams"), scope)
+    find_bad_patterns(values.get("streams"), scope)
+    find_bad_time_format(values.get("time_format"), scope)
     if "tags" in values:
         values["tags"] = _tags(file.parent, values["tags"], ids, place, scope)
     if scope.problems:
@@ -89,8 +92,13 @@ def _toml(file: Path, scope: Scope) -> Table | None:
     except (ValueError, RecursionError) as error:
         message, _, place = str(error).partition(" (at ")
         remedy = "correct it there; texts stand between double quotes, tables that come again in double brackets"
-        scope.add(place.rstrip(")") or "TOML", message[:1].lower() + message[1:], "TOML", remedy)
+        scope.add(place.rstrip(")") or "file", _line_at(place, text), f"TOML ({message})", remedy)
     return None
+
+
+def _line_at(place: str, text: str) -> str:
+    number = re.match(r"line (\d+)", place)
+    return shown(text.split("\n")[int(number[1]) - 1].strip()) if number else "something unfinished"
 
 
 def _place(table: Table, scope: Scope) -> Place:
@@ -115,20 +123,6 @@ def _zone(table: Table, scope: Scope) -> ZoneInfo:
         remedy = remedy_for(name, available_timezones())
         scope.add("time_zone", shown(name), 'an IANA time zone like "America/Denver"', remedy)
     return ZoneInfo("UTC")
-
-
-def _find_bad_globs(streams: tuple[str, ...] | None, scope: Scope) -> None:
-    if streams == ():
-        scope.add("streams", "an empty list", "at least one pattern", 'write one like "streams/**/*.csv*"')
-    for pattern in streams or ():
-        parts = Path(pattern).parts
-        if not parts or Path(pattern).is_absolute() or any("**" in part and part != "**" for part in parts):
-            scope.add(
-                "streams",
-                shown(pattern),
-                "a pattern relative to field.toml, in which ** stands alone between slashes",
-                'write it like "streams/**/*.csv*"',
-            )
 
 
 def _tags(folder: Path, name: str, ids: list[str], place: Place, scope: Scope) -> tuple[TagRow, ...]:

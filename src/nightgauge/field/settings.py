@@ -175,4 +175,11 @@ class Field:
 
     def signals_of(self, vessel_id: str) -> frozenset[str]:
         """Return the signals that tags.csv gives this vessel."""
-        return frozenset(row.signal for row in self.tags if row.vessel == vessel_id)
+        return self._signals.get(vessel_id, frozenset())
+
+    @cached_property
+    def _signals(self) -> Mapping[str, frozenset[str]]:
+        signals: dict[str, set[str]] = {}
+        for row in self.tags:
+            signals.setdefault(row.vessel, set()).add(row.signal)
+        return {vessel: frozenset(names) for vessel, names in signals.items()}

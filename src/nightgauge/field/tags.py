@@ -14,7 +14,7 @@ from datetime import datetime
 from itertools import combinations
 
 from nightgauge.field.calendar import TimeProblem, parse_time
-from nightgauge.field.problems import Scope, remedy_for, shown
+from nightgauge.field.problems import Scope, listed, remedy_for, shown
 from nightgauge.field.settings import TagRow
 from nightgauge.field.tables import Place
 from nightgauge.units import DIMENSIONS, Conversion, UnitProblem, conversion, parse
@@ -130,7 +130,8 @@ def _read_row(line: _Line, vessel_ids: Sequence[str]) -> TagRow | None:
     if not line.text("tag"):
         line.bad("tag", "the tag's name in the historian")
     if vessel_ids and line.text("vessel") not in vessel_ids:
-        line.bad("vessel", "the id of a [[vessel]] in field.toml", remedy_for(line.text("vessel"), vessel_ids))
+        expected = f"the id of a [[vessel]] in field.toml: {listed(vessel_ids)}"
+        line.bad("vessel", expected, remedy_for(line.text("vessel"), vessel_ids))
     signal = SIGNALS.get(line.text("signal"))
     if signal is None:
         line.bad("signal", "a signal: " + ", ".join(SIGNALS), remedy_for(line.text("signal"), SIGNALS))

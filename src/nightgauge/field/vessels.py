@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 from nightgauge.field.keys import BACK_PRESSURE_VALVE, OUTAGE, REQUIRED_RETENTION, VESSEL, WATER_DUMP, WELL, Key
 from nightgauge.field.limits import read_limits
 from nightgauge.field.possible import find_impossible
-from nightgauge.field.problems import Scope, remedy_for, shown
+from nightgauge.field.problems import Scope, listed, remedy_for, shown
 from nightgauge.field.settings import BackPressureValve, Outage, Vessel, WaterDump, Well
 from nightgauge.field.tables import Place, Table, read_table
 
@@ -71,7 +71,8 @@ def read_outages(value: object, vessel_ids: Sequence[str], place: Place, scope: 
 
 def _known_vessel(name: str | None, vessel_ids: Sequence[str], scope: Scope) -> None:
     if name is not None and name not in vessel_ids:
-        scope.add("vessel", shown(name), "the id of a [[vessel]]", remedy_for(name, vessel_ids))
+        expected = f"the id of a [[vessel]]: {listed(vessel_ids)}"
+        scope.add("vessel", shown(name), expected, remedy_for(name, vessel_ids))
 
 
 def _tables(value: object, what: str, scope: Scope) -> list[Table]:
