@@ -18,6 +18,10 @@ from nightgauge.streams.stamps import read_texts
 from nightgauge.streams.tag_table import TagTable
 from nightgauge.vocabulary.exports import EXPORT_QUARANTINE, TAGS_SEEN, Export, ParsedExport
 
+JOIN_ROWS = 5_000_000
+"""Rows gathered in small arrays before they are joined to large ones. House choice: 40 MB per array, which the
+allocator gives back to the system when freed; small ones stay with the process."""
+
 
 def read_export(
     export: Export, field: Field, tags: TagTable, clock: datetime, only: frozenset[str] | None = None
@@ -122,6 +126,7 @@ class _Gathered:
     """What the batches of a file came to so far."""
 
     kept: list[Rows] = field(default_factory=lambda: [no_rows()])
+    recent: list[Rows] = field(default_factory=list)
     judged: list[Judged] = field(default_factory=list)
     misfits: list[pl.DataFrame] = field(default_factory=list)
 
@@ -129,8 +134,10 @@ class _Gathered:
         for batch in batches:
             if not batch.rows.is_empty():
                 judged = judge.judge(batch)
-                self.kept.append(judged.kept)
+                self.recent.append(judged.kept)
                 self.judged.append(replace(judged, kept=no_rows()))
+        if sum(map(len, self.recent)) >= JOIN_ROWS:
+            self.kept.append(joined(self.recent))
 
     def add_misfits(self, misfits: tuple[Misfit, ...], layout: Layout) -> None:
         """Keep rows out that do not fit; in a wide export each filled field but the stamp counts as one row."""
@@ -150,6 +157,8 @@ class _Gathered:
             )
 
     def parsed(self, judge: Judge) -> ParsedExport:
+        self.kept.extend(self.recent)
+        self.recent.clear()
         rows = joined(self.kept)
         kept = len(rows)
         rows, rows_assumed_first = _resolved(rows, judge)

@@ -100,18 +100,35 @@ def settle(rows: Rows, tag_ids: npt.NDArray[np.int32]) -> Settled:
 
     """
     order = _order(rows, tag_ids)
-    tag_id = tag_ids[rows.index[order]]
-    time_us = rows.time_us[order]
-    is_again = (tag_id[1:] == tag_id[:-1]) & (time_us[1:] == time_us[:-1])
+    placed = _Placed(order, tag_ids[rows.index[order]], rows.time_us[order])
+    is_again = (placed.tag_id[1:] == placed.tag_id[:-1]) & (placed.time_us[1:] == placed.time_us[:-1])
     if not is_again.any():
-        return Settled(_frame(rows, order, tag_ids), EXPORT_SAMPLES.empty(), 0)
+        return Settled(_frame(rows, placed), EXPORT_SAMPLES.empty(), 0)
     is_last = np.append(~is_again, True)
     is_shared = ~is_last | np.insert(is_again, 0, False)
-    shared = _frame(rows, order[is_shared], tag_ids)
+    shared = _frame(rows, _Placed(order[is_shared], placed.tag_id[is_shared], placed.time_us[is_shared]))
     distinct = shared.unique([*KEY, *SAID], keep="first", maintain_order=True)
     last = shared.filter(pl.Series(is_last[is_shared]))
     losers = distinct.join(last, on=[*KEY, *SAID], how="anti", nulls_equal=True, maintain_order="left")
-    return Settled(_frame(rows, order[is_last], tag_ids), losers, shared.height - distinct.height)
+    del order
+    placed.keep(is_last)
+    return Settled(_frame(rows, placed), losers, shared.height - distinct.height)
+
+
+@dataclass
+class _Placed:
+    """Rows in order of tag and time."""
+
+    order: Integers
+    """Place of each in the file."""
+    tag_id: npt.NDArray[np.int32]
+    time_us: Integers
+
+    def keep(self, chosen: Bools) -> None:
+        """Drop the other rows, one array after the other: two copies of all would be the peak of memory."""
+        self.order = self.order[chosen]
+        self.tag_id = self.tag_id[chosen]
+        self.time_us = self.time_us[chosen]
 
 
 def _order(rows: Rows, tag_ids: npt.NDArray[np.int32]) -> Integers:
@@ -130,24 +147,25 @@ def _is_sorted(key: npt.NDArray[np.generic], time_us: Integers) -> bool:
     return not ((key[1:] == key[:-1]) & (time_us[1:] < time_us[:-1])).any()
 
 
-def _frame(rows: Rows, chosen: Integers, tag_ids: npt.NDArray[np.int32]) -> pl.DataFrame:
+def _frame(rows: Rows, placed: _Placed) -> pl.DataFrame:
+    value = pl.Series(rows.value[placed.order])
     frame = pl.DataFrame(
         {
-            "tag_id": pl.Series(tag_ids[rows.index[chosen]], dtype=pl.Int32),
-            "time_utc": pl.Series(rows.time_us[chosen]).cast(EXPORT_SAMPLES.schema["time_utc"]),
-            "value": pl.Series(rows.value[chosen]).fill_nan(None),
-            "text_value": _texts(rows, chosen),
-            "flag": pl.Series(rows.flag[chosen]).cat.to(FLAG),
+            "tag_id": pl.Series(placed.tag_id, dtype=pl.Int32),
+            "time_utc": pl.Series(placed.time_us).cast(EXPORT_SAMPLES.schema["time_utc"]),
+            "value": value.fill_nan(None) if value.is_nan().any() else value,
+            "text_value": _texts(rows, placed.order),
+            "flag": pl.Series(rows.flag[placed.order]).cat.to(FLAG),
         }
     )
     return EXPORT_SAMPLES.check(frame)
 
 
-def _texts(rows: Rows, chosen: Integers) -> pl.Series:
+def _texts(rows: Rows, places: Integers) -> pl.Series:
     if rows.texts.is_empty():
-        return pl.Series([None], dtype=pl.String).new_from_index(0, len(chosen))
-    places = pl.DataFrame({"place": pl.Series(chosen)})
-    return places.join(rows.texts, on="place", how="left", maintain_order="left")["text_value"]
+        return pl.Series([None], dtype=pl.String).new_from_index(0, len(places))
+    frame = pl.DataFrame({"place": pl.Series(places)})
+    return frame.join(rows.texts, on="place", how="left", maintain_order="left")["text_value"]
 
 
 def flag_places(flags: Sequence[str]) -> npt.NDArray[np.uint8]:
