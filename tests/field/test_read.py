@@ -266,6 +266,11 @@ def test_a_file_that_is_no_toml_is_told_with_its_line(tmp_path: Path, content: b
     assert says in str(raised.value)
 
 
+def test_tags_are_looked_at_even_where_field_toml_is_no_toml(problems: Problems) -> None:
+    found = problems(field="name = \n", tags="tag,vessel,signal,unit\nT,QB-101,oil_level,psi\n")
+    assert [line.split(":")[0] for line in found] == ["field.toml, line 1, column 8", "tags.csv, line 2, unit"]
+
+
 def test_a_byte_order_mark_before_the_toml_is_passed_over(write: Callable[..., Path]) -> None:
     path = write()
     path.write_bytes(b"\xef\xbb\xbf" + path.read_bytes())

@@ -40,6 +40,7 @@ def read_field(path: Path) -> Field:
     scope = Scope(file.name)
     table = _toml(file, scope)
     if table is None:
+        _tags_in_usual_place(file.parent, scope)
         raise FieldFolderError(scope.problems)
     place = _place(table, scope)
     values = read_table(table, FIELD, place, scope, also=_TABLES)
@@ -123,6 +124,12 @@ def _zone(table: Table, scope: Scope) -> ZoneInfo:
         remedy = remedy_for(name, available_timezones())
         scope.add("time_zone", shown(name), 'an IANA time zone like "America/Denver"', remedy)
     return ZoneInfo("UTC")
+
+
+def _tags_in_usual_place(folder: Path, scope: Scope) -> None:
+    """Note the mistakes in a tags.csv of a folder whose field.toml cannot be read, as far as they show without it."""
+    if (folder / "tags.csv").is_file():
+        _tags(folder, "tags.csv", [], Place(ZoneInfo("UTC")), scope)
 
 
 def _tags(folder: Path, name: str, ids: list[str], place: Place, scope: Scope) -> tuple[TagRow, ...]:
