@@ -37,7 +37,7 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
     "dump_short_cycling": ("float_sticking", "vessel_undersized", "back_pressure_hunting", *_INTERFACE),
     "dump_hunting": ("back_pressure_hunting", "float_sticking", "instrument_noisy", *_CARRYOVER, *_INTERFACE),
     "float_sticking": (*_INTERFACE, *_CARRYOVER, "dump_short_cycling"),
-    "dump_restricted": ("vessel_undersized", "water_in_oil", *_INTERFACE),
+    "dump_restricted": ("vessel_undersized", "dump_short_cycling", "float_sticking", *_INTERFACE),
     "dump_leaking": ("oil_in_water", *_INTERFACE),
     "oil_valve_setpoint_drift": ("back_pressure_margin_lost",),
     "oil_valve_setpoint_step": ("back_pressure_margin_lost",),

@@ -13,6 +13,8 @@ from nightgauge.vocabulary.findings import Candidate, Effect
 CLOSED, OPEN = "float_stuck_closed", "float_stuck_open"
 _RECENT = 30
 """Dumps whose periods are the vessel's own at a time: enough for a median, few enough to follow the inflow."""
+_LATE_DRAIN = 1.3
+"""Drain of the dump after a silence, against the usual, below which nothing more than the own gap was drained."""
 _TRIP_DAYS = 14
 """Days of dumps from which the trip levels are known."""
 
@@ -120,6 +122,8 @@ def _closed_gap(history: History, dumps: Cycles, number: int, gap: tuple[float, 
             return None
         confidence = 0.85 + 0.1 * min(1.0, above_s / (4 * HOUR_S))
     else:
+        if _was_slow_fill(dumps, number):
+            return None
         share = inflow.flow_share
         stretch = 1.0 / float(np.clip(share, 0.35, 1.0)) if np.isfinite(share) else 1.0
         comes = inflow.comes_in(history.limit(CLOSED, "pressure_held"))
@@ -134,6 +138,17 @@ def _closed_gap(history: History, dumps: Cycles, number: int, gap: tuple[float, 
     _tell_closed(draft, gap, (wait, trips, above_s))
     _closed_instead(draft, history, inflow, level_speaks=level_speaks)
     return draft.done(_closed_words(draft, gap, wait, above_s), max(begin, onset), end)
+
+
+def _was_slow_fill(dumps: Cycles, number: int) -> bool:
+    """Return whether the dump that ended the silence was an ordinary one: then water came in slowly, nothing stuck.
+
+    A float that lets go late drains what came in meanwhile, on top of its own gap.
+    """
+    if number >= len(dumps) or not np.isfinite(dumps.drain[number]):
+        return False
+    usual = median(dumps.drain[max(0, number - _RECENT) : number])
+    return bool(dumps.drain[number] < _LATE_DRAIN * usual)
 
 
 def _time_above(history: History, trips: Trips, gap: tuple[float, float]) -> tuple[float, float]:

@@ -36,15 +36,29 @@ def levels(history: History) -> list[Level]:
     at = history.when(float(history.hour_s[0])) if len(history.hour_s) else history.until
     oil_setting = history.vessel.oil_valve_at(at).holds_kpag
     gas_setting = history.vessel.gas_valve_at(at).holds_kpag
-    if not np.isfinite(oil).any() and not np.isfinite(gas).any():
+    if not np.isfinite(gas).any():
         pressure = history.mean("vessel_pressure")
-        oil = without_load(history, pressure, first_weeks(history, np.isfinite(pressure)))
+        pressure = without_load(history, pressure, first_weeks(history, np.isfinite(pressure)))
+        if not np.isfinite(oil).any():
+            oil = pressure
+        if _sits_on_gas_valve(history, (oil_setting, gas_setting), median(pressure)):
+            oil, gas = np.full(len(pressure), np.nan), pressure
     found = []
     if np.isfinite(oil).any():
         found.append(Level("oil_valve", "oil", oil, oil_setting))
     if np.isfinite(gas).any():
         found.append(Level("gas_valve", "gas", gas, gas_setting))
     return found
+
+
+def _sits_on_gas_valve(history: History, settings: tuple[float | None, float | None], pressure: float) -> bool:
+    """Return whether the pressure lies at the gas valve's level: by the settings, and with gas going that way."""
+    oil, gas = settings
+    if "gas_rate" not in history.signals or gas is None:
+        return False
+    if oil is None:
+        return True
+    return gas > oil and pressure > gas - 0.3 * (gas - oil)
 
 
 def find(history: History) -> list[Candidate]:
@@ -92,6 +106,9 @@ def header_follow(history: History, shift: Shift) -> float | None:
 def _candidate(history: History, level: Level, shift: Shift, rules: Rules) -> Candidate:
     follow = header_follow(history, shift)
     is_transmitter = follow is not None and follow < history.limit(DRIFT, "follow_share")
+    if shift.shape == "step" and is_transmitter and follow is not None and follow > 0.25:
+        # Transmitters drift; one that jumps has been worked on, and then the header has to be wholly still.
+        is_transmitter = False
     kind = DRIFT if is_transmitter else f"{level.valve}_setpoint_{shift.shape}"
     element = "instrument:vessel_pressure" if is_transmitter else level.valve
     draft = Draft(history, kind, element)

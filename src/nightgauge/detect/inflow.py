@@ -12,6 +12,8 @@ from nightgauge.detect.history import Floats, History
 from nightgauge.detect.past import median, quantile
 
 OIL_METERS = ("oil_total", "oil_rate")
+_RECENT_H = 5 * 24
+"""Hours that tell the usual friction: recent, as a drifting transmitter moves it slowly. House choice."""
 
 
 @dataclass(frozen=True)
@@ -21,17 +23,26 @@ class Inflow:
     pressure_share: float
     """Pressure against the held pressure, both gauge; NaN if not known."""
     flow_share: float
-    """Gas or oil flow against its past, the greater of the two; NaN if neither is known."""
+    """Gas, oil or line flow against its past, the least of those known; NaN if none is."""
     is_falling: bool
     """Whether pressure is bleeding down over the span."""
 
     def comes_in(self, held_share: float, flow_share: float = 0.35) -> bool | None:
         """Return whether wells produce; None where nothing tells."""
         if np.isfinite(self.flow_share):
-            return self.flow_share >= flow_share and not self.pressure_share < 0.5
+            return self.flow_share >= flow_share and not self.pressure_share < 0.8
         if np.isfinite(self.pressure_share):
             return self.pressure_share >= held_share and not self.is_falling
         return None
+
+
+def _by_friction(history: History, here: slice, before: slice) -> list[float]:
+    """Return the flow in the line from header to vessel against its past, from the root of its friction."""
+    loss = history.mean("inlet_pressure") - history.mean("vessel_pressure")
+    usual, now = median(loss[before]), median(loss[here])
+    if not (usual > 0 and np.isfinite(now)):
+        return []
+    return [float(np.sqrt(max(now, 0.0) / usual))]
 
 
 def flow_hours(history: History, signal: str) -> Floats:
@@ -58,6 +69,7 @@ def inflow_over(history: History, begin_s: float, end_s: float) -> Inflow:
     for signal in ("gas_rate", *OIL_METERS):
         flow = flow_hours(history, signal)
         usual = quantile(flow[before], 0.5)
-        if usual > 0 and np.isfinite(flow[inner]).mean() >= 0.5 if inner.stop > inner.start else False:
+        if usual > 0 and inner.stop > inner.start and np.isfinite(flow[inner]).mean() >= 0.5:
             flows.append(float(np.nanmean(flow[inner])) / usual)
-    return Inflow(share, max(flows) if flows else float("nan"), is_falling)
+    flows += _by_friction(history, inner, slice(max(0, span.start - _RECENT_H), span.start))
+    return Inflow(share, min(flows) if flows else float("nan"), is_falling)

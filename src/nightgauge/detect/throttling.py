@@ -14,6 +14,8 @@ from nightgauge.vocabulary.findings import Candidate, Effect
 CLOSED, OPEN = "float_stuck_closed", "float_stuck_open"
 _DEFAULT_BAND_M = 0.1016
 """Band where field.toml sets none: 4 in is an ordinary float's travel. [m] Common practice, no source."""
+_FAST_FALL_H = 4
+"""Hours in which an open valve empties the water side: retention of these vessels is minutes to an hour or two."""
 _WEIR_MARGIN_M = 0.0127
 """Half an inch below the weir counts as at it. [m] House choice: a reading's error."""
 
@@ -101,8 +103,21 @@ def _open_hours(history: History, state: State) -> Mask:
         low, very_low = state.level < state.held - state.margin, state.level < state.held - 1.3 * state.band
         passes = answer > 0.6
     if not has_answer:
-        return np.asarray(very_low & state.works)
+        return np.asarray(_fell_fast(very_low, state) & state.works)
     return np.asarray((low & passes) & state.works)
+
+
+def _fell_fast(low: Mask, state: State) -> Mask:
+    """Return the low hours of runs into which the level fell within hours.
+
+    Without inflow a shut valve's slack lets the level sink too, but over most of a day.
+    """
+    result = np.zeros(len(low), dtype=bool)
+    for first, stop in joined_runs(low, ~np.isfinite(state.level), 2):
+        before = state.level[max(0, first - _FAST_FALL_H) : first]
+        if np.isfinite(before).any() and np.nanmax(before) > state.held - 0.5 * state.band:
+            result[first:stop] = low[first:stop]
+    return result
 
 
 def _wells_flow(history: History) -> Mask:

@@ -19,6 +19,24 @@ _FAMILIES = (
 _FAMILY = {kind: family[0] for family in _FAMILIES for kind in family}
 
 
+_PRESSURE_PLACES = ("oil_valve", "gas_valve", "instrument:vessel_pressure")
+_LEVEL_PLACES = ("water_dump", "instrument:interface_level")
+_MOVES = {kind for family in _FAMILIES for kind in family} | {"instrument_drift"}
+
+
+def moved_place(element: str, kind: str) -> str | None:
+    """Return the quantity whose slow or sudden move is told, whichever part is thought to have moved it.
+
+    Whether the valve or the transmitter moved may become clear later only: then the kind and the element of the
+    finding are refined, and its id stays.
+    """
+    if kind not in _MOVES:
+        return None
+    if element in _PRESSURE_PLACES:
+        return "pressure"
+    return "level" if element in _LEVEL_PLACES else None
+
+
 def family(kind: str) -> str:
     """Return the name under which kinds that refine each other are one fault."""
     return _FAMILY.get(kind, kind)

@@ -8,7 +8,7 @@ from typing import Any, Protocol
 
 import polars as pl
 
-from nightgauge.ledger.episodes import RETURN, Fault, family, faults_of
+from nightgauge.ledger.episodes import RETURN, Fault, family, faults_of, moved_place
 from nightgauge.ledger.marks import mark_of
 from nightgauge.vocabulary.findings import PRIORITIES, Candidate, Instead
 from nightgauge.vocabulary.frames import FINDING_EVENTS, FINDINGS
@@ -101,7 +101,7 @@ def _vessel(night: _Night, vessel: str, judgement: Judged) -> None:
         else:
             matched[row["id"]] = fault
     for fault in list(unmatched):
-        refined = _refined_row(rows, fault, matched)
+        refined = _refined_row(rows, fault, matched) or _moved_row(rows, fault, matched)
         if refined is not None:
             matched[refined["id"]] = fault
             unmatched.remove(fault)
@@ -138,6 +138,22 @@ def _refined_row(rows: Sequence[Row], fault: Fault, matched: Mapping[str, Fault]
         and row["state"] != "cleared"
         and row["kind"] in fault.candidate.also
         and fault.candidate.onset <= row["last_seen"]
+    ]
+    return max(near, key=lambda row: (row["last_seen"], row["id"]), default=None)
+
+
+def _moved_row(rows: Sequence[Row], fault: Fault, matched: Mapping[str, Fault]) -> Row | None:
+    """Return an open finding that told the same move of another part: its element is refined."""
+    place = moved_place(fault.candidate.element, fault.candidate.kind)
+    near = [
+        row
+        for row in rows
+        if row["id"] not in matched
+        and place is not None
+        and moved_place(row["element"], row["kind"]) == place
+        and row["state"] != "cleared"
+        and fault.candidate.onset <= row["last_seen"]
+        and row["onset"] <= fault.end
     ]
     return max(near, key=lambda row: (row["last_seen"], row["id"]), default=None)
 
