@@ -8,6 +8,7 @@ import numpy as np
 
 from nightgauge.simulate.design import BARREL, GPM_PER_M3_DAY, INCH, PSI, Design, water_volume_m3
 from nightgauge.simulate.plan import DAY_S, HOUR_S, Fault, WellPlan
+from nightgauge.vocabulary.showable import is_showable
 
 Rng = np.random.Generator
 
@@ -42,55 +43,16 @@ def fits(kind: str, design: Design) -> bool:
     return True
 
 
-NEEDS: dict[str, tuple[frozenset[str], ...]] = {
-    "float_stuck_closed": (frozenset("l"), frozenset("sp"), frozenset("mp")),
-    "float_stuck_open": (frozenset("l"), frozenset("s")),
-    "float_sticking": (frozenset("l"),),
-    "dump_leaking": (frozenset("lm"),),
-    "dump_restricted": (frozenset("lm"),),
-    "dump_short_cycling": (frozenset("l"), frozenset("s"), frozenset("m")),
-    "dump_hunting": (frozenset("lx"),),
-    "interface_setpoint_drift": (frozenset("l"),),
-    "interface_setpoint_step": (frozenset("l"),),
-    "oil_valve_setpoint_drift": (frozenset("p"),),
-    "oil_valve_setpoint_step": (frozenset("p"),),
-    "gas_valve_setpoint_drift": (frozenset("pg"),),
-    "gas_valve_setpoint_step": (frozenset("pg"),),
-    "back_pressure_margin_lost": (frozenset("pg"),),
-    "back_pressure_hunting": (frozenset("p"),),
-    "pressure_not_held": (frozenset("p"),),
-    "vessel_undersized": (frozenset("m"),),
-    "water_in_oil": (frozenset("c"),),
-    "liquid_in_gas": (frozenset("d"),),
-    "data_gap": (frozenset("l"), frozenset("s"), frozenset("m"), frozenset("p")),
-}
-"""Signals by letter that show a kind, after the field format (p pressure, l interface, s switch, m meter, ...)."""
-
-_LETTER = {
-    "vessel_pressure": "p", "interface_level": "l", "water_dump_open": "s", "water_total": "m", "water_rate": "m",
-    "water_dump_position": "x", "inlet_pressure": "h", "oil_water_cut": "c", "gas_rate": "g",
-    "scrubber_dump_open": "d",
-}  # fmt: skip
-
-
-def letters(signals: frozenset[str]) -> frozenset[str]:
-    """Return the signals as the format's letters."""
-    return frozenset(_LETTER[s] for s in signals if s in _LETTER)
-
-
 def shows(kind: str, signals: frozenset[str]) -> bool:
-    """Return whether a vessel with these signals shows a kind at all."""
-    have = letters(signals)
+    """Return whether a vessel with these signals shows a kind at all; kinds outside the format's table need any."""
     if kind in ("instrument_frozen", "instrument_drift"):
         return bool(_targets(kind, signals))
-    return any(need <= have for need in NEEDS[kind])
+    return is_showable(kind, signals) is not False
 
 
 def _targets(kind: str, signals: frozenset[str]) -> list[str]:
     """Return the transmitters whose freeze or drift the other signals can show."""
-    have = letters(signals)
-    level = "l" in have and (kind == "instrument_drift" or bool(have & frozenset("sm")))
-    return ["interface_level"] * level + ["vessel_pressure"] * (frozenset("ph") <= have)
+    return [s for s in ("interface_level", "vessel_pressure") if s in signals and is_showable(kind, signals, s)]
 
 
 def draw(kind: str, design: Design, signals: frozenset[str], days: int, rng: Rng) -> Fault:

@@ -1,0 +1,120 @@
+"""The score and its table."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from statistics import median
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of one known fault."""
+
+    vessel: str
+    kinds: tuple[str, ...]
+    start: datetime
+    end: datetime | None
+    is_showable: bool | None
+    """None: the format's table does not say, or the fleet is not known."""
+    finding: str | None = None
+    told_as: str | None = None
+    nights: int | None = None
+    """From the fault's start to the first report."""
+    onset_error_days: float | None = None
+    """Estimated onset minus start; negative is early."""
+
+    @property
+    def is_named_right(self) -> bool:
+        """Return whether it was told as what it is, or as what cannot be told from it."""
+        return self.told_as in self.kinds
+
+
+@dataclass(frozen=True)
+class Score:
+    """How findings stand against known faults."""
+
+    outcomes: tuple[Outcome, ...]
+    false: tuple[tuple[str, str, str], ...]
+    """Id, vessel and kind of each false finding."""
+    vessel_weeks: float | None = None
+
+    @property
+    def showable(self) -> tuple[Outcome, ...]:
+        """Return the faults that the vessels' signals show."""
+        return tuple(o for o in self.outcomes if o.is_showable)
+
+    @property
+    def found_share(self) -> float | None:
+        """Return the share of showable faults that were found."""
+        return _share(sum(o.finding is not None for o in self.showable), len(self.showable))
+
+    @property
+    def named_share(self) -> float | None:
+        """Return the share of the showable faults found that were named right."""
+        found = [o for o in self.showable if o.finding is not None]
+        return _share(sum(o.is_named_right for o in found), len(found))
+
+    @property
+    def false_per_100_vessel_weeks(self) -> float | None:
+        """Return the rate of false medium and high findings."""
+        return 100.0 * len(self.false) / self.vessel_weeks if self.vessel_weeks else None
+
+    def table(self) -> str:
+        """Return the score as plain text: a row per kind, then the totals.
+
+        Found and named count showable faults; faults that the signals do not show, or that the format's
+        table leaves out, stand in the last column as found / all.
+        """
+        kinds = sorted({o.kinds[0] for o in self.outcomes} | {kind for _, _, kind in self.false})
+        rows = [_HEAD, *(self._row(kind) for kind in kinds), self._row(None)]
+        widths = [max(len(row[column]) for row in rows) for column in range(len(_HEAD))]
+        lines = ["  ".join(_pad(cell, w, first=not i) for i, (cell, w) in enumerate(zip(row, widths, strict=True)))
+                 for row in rows]  # fmt: skip
+        lines.insert(1, "-" * len(lines[0]))
+        lines.insert(len(lines) - 1, "-" * len(lines[0]))
+        return "\n".join([*(line.rstrip() for line in lines), "", *self._totals()])
+
+    def _row(self, kind: str | None) -> tuple[str, ...]:
+        mine = [o for o in self.outcomes if kind in (None, o.kinds[0])]
+        shown = [o for o in mine if o.is_showable]
+        rest = [o for o in mine if not o.is_showable]
+        found = [o for o in shown if o.finding is not None]
+        false = sum(kind in (None, told) for _, _, told in self.false)
+        return (
+            kind or "all",
+            str(len(shown)),
+            _with_share(len(found), len(shown)),
+            _with_share(sum(o.is_named_right for o in found), len(found)),
+            _middle([o.nights for o in found], "{:.0f}"),
+            _middle([o.onset_error_days for o in found], "{:+.1f}"),
+            str(false),
+            f"{sum(o.finding is not None for o in rest)} / {len(rest)}" if rest else "",
+        )
+
+    def _totals(self) -> list[str]:
+        rate = self.false_per_100_vessel_weeks
+        if rate is None:
+            return [f"false medium or high findings: {len(self.false)}"]
+        weeks = f"{self.vessel_weeks:.0f} vessel-weeks"
+        return [f"false medium or high findings: {len(self.false)} in {weeks}, {rate:.1f} per 100 vessel-weeks"]
+
+
+_HEAD = ("kind", "showable", "found", "named right", "nights", "onset error, days", "false", "not showable")
+
+
+def _share(part: int, whole: int) -> float | None:
+    return part / whole if whole else None
+
+
+def _with_share(part: int, whole: int) -> str:
+    return f"{part} ({100.0 * part / whole:.0f} %)" if whole else ""
+
+
+def _middle(values: Sequence[float | None], form: str) -> str:
+    """Return the median of what is there."""
+    there = [v for v in values if v is not None]
+    return form.format(median(there)) if there else ""
+
+
+def _pad(cell: str, width: int, *, first: bool) -> str:
+    return cell.ljust(width) if first else cell.rjust(width)
