@@ -49,7 +49,8 @@ def _told(
         return np.zeros(0, np.int8)
     steps = _Steps.of(group, local_us, window)
     direction = steps.direction(group, max_disorder)[group]
-    forward, backward = steps.read(window, 1), steps.read(window, -1)
+    never_repeats = steps.never_repeats(group)[group]
+    forward, backward = (steps.read(window, sign, never_repeats) for sign in (1, -1))
     either = np.where(forward == UNTOLD, backward, forward)
     told = [forward, backward, either]
     return np.select([direction == 1, direction == -1, direction == 0], told, UNTOLD).astype(np.int8)
@@ -80,15 +81,22 @@ class _Steps:
         is_orderly = np.minimum(forward, backward) <= max_disorder * (forward + backward)
         return np.where(is_orderly, np.sign(forward - backward), 2).astype(np.int8)
 
-    def read(self, window: npt.NDArray[np.int16], sign: int) -> Verdicts:
+    def never_repeats(self, group: npt.NDArray[np.int32]) -> Bools:
+        """Return by group whether no two rows outside doubled hours that follow each other have the same stamp."""
+        is_equal = self.is_same & ~self.is_inside & (self.step_us == 0)
+        repeats = np.bincount(group[1:][is_equal], minlength=int(group.max()) + 1)
+        never: Bools = repeats == 0
+        return never
+
+    def read(self, window: npt.NDArray[np.int16], sign: int, never_repeats: Bools) -> Verdicts:
         """Return what the order tells if the rows run forward (1) or backward (-1)."""
-        against = self.step_us * sign < 0
         starts = np.concatenate(([True], ~self.is_inside))
-        run = np.cumsum(starts) - 1
+        visit = np.cumsum(starts) - 1
+        is_hourly = (np.bincount(visit)[visit] == 2) & never_repeats
+        against = (self.step_us * sign < 0) | ((self.step_us == 0) & is_hourly[1:])
         turns = np.concatenate(([False], self.is_inside & against))
-        count = np.bincount(run, weights=turns).astype(np.int64)
+        count = np.bincount(visit, weights=turns).astype(np.int64)
         so_far = np.cumsum(turns)
-        is_after = so_far - so_far[np.flatnonzero(starts)][run] > 0
+        is_after = so_far - so_far[np.flatnonzero(starts)][visit] > 0
         told = np.where(is_after == (sign > 0), SECOND, FIRST)
-        told = np.where((count[run] == 1) & (window >= 0), told, UNTOLD)
-        return told.astype(np.int8)
+        return np.where((count[visit] == 1) & (window >= 0), told, UNTOLD).astype(np.int8)
