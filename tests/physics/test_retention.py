@@ -81,12 +81,14 @@ def test_light_oil_needs_no_temperature_and_heavy_oil_does():
     np.testing.assert_array_equal(required_retention_min(20.0, unknown).lower, [np.nan, 5.0])
 
 
-def test_the_table_names_its_source():
+def test_the_table_names_its_source_and_the_temperatures_it_lists():
     assert "API Spec 12J" in THREE_PHASE.source
+    listed = [row.from_temperature_c for row in THREE_PHASE.rows]
+    assert listed == pytest.approx([celsius(60.0), celsius(80.0), celsius(100.0)], rel=1e-12)
 
 
 def test_the_table_may_be_replaced():
-    own = RetentionTable("bottle tests", 50.0, RetentionRow(-273.15, 1.0, 2.0), (RetentionRow(0.0, 7.0, 9.0),))
+    own = RetentionTable("bottle tests", 50.0, Band(1.0, 2.0), (RetentionRow(0.0, 7.0, 9.0),))
     assert required_retention_min(40.0, 20.0, own) == Band(7.0, 9.0)
 
 

@@ -21,7 +21,7 @@ class Band(Generic[Values]):
 
 @dataclass(frozen=True)
 class RetentionRow:
-    """One row of a table of required retention times for oils of up to some gravity, from a temperature up."""
+    """Required retention of the heavier oils from a temperature up."""
 
     from_temperature_c: float
     lower_min: float
@@ -38,7 +38,7 @@ class RetentionTable:
 
     source: str
     light_above_degapi: float
-    light: RetentionRow
+    light: Band[float]
     rows: tuple[RetentionRow, ...]
     """Coldest first."""
 
@@ -46,7 +46,7 @@ class RetentionTable:
 THREE_PHASE = RetentionTable(
     source="API Spec 12J, liquid capacity of three-phase separators (annex C); the same rows in GPSA section 7",
     light_above_degapi=35.0,
-    light=RetentionRow(-273.15, 3.0, 5.0),
+    light=Band(3.0, 5.0),
     rows=(
         RetentionRow((60.0 - 32.0) / 1.8, 20.0, 30.0),
         RetentionRow((80.0 - 32.0) / 1.8, 10.0, 20.0),
@@ -90,12 +90,14 @@ def required_retention_min(
 
     """
     (temperature,) = as_floats(temperature_c)
-    rows = (table.light,) if oil_gravity_degapi > table.light_above_degapi else table.rows
-    starts = np.array([row.from_temperature_c for row in rows]) - _AT_THE_EDGE_C
-    chosen = np.maximum(np.searchsorted(starts, temperature, side="right") - 1, 0)
-    known = np.where(np.isnan(temperature) & (len(rows) > 1), np.nan, 0.0)
-    lower = np.array([row.lower_min for row in rows])[chosen] + known
-    upper = np.array([row.upper_min for row in rows])[chosen] + known
+    if oil_gravity_degapi > table.light_above_degapi:
+        lower, upper = np.full_like(temperature, table.light.lower), np.full_like(temperature, table.light.upper)
+    else:
+        starts = np.array([row.from_temperature_c for row in table.rows]) - _AT_THE_EDGE_C
+        chosen = np.maximum(np.searchsorted(starts, temperature, side="right") - 1, 0)
+        unknown = np.isnan(temperature)
+        lower = np.where(unknown, np.nan, np.array([row.lower_min for row in table.rows])[chosen])
+        upper = np.where(unknown, np.nan, np.array([row.upper_min for row in table.rows])[chosen])
     return Band(plain(lower, temperature_c), plain(upper, temperature_c))
 
 

@@ -13,7 +13,7 @@ from scipy.special import ndtr
 
 from nightgauge.statistics.arrays import Floats, Ints
 
-_NODES = 120  # Gauss-Legendre nodes: run lengths then stand to 1e-8 for limits up to 10 sigma
+_NODES = 64  # Gauss-Legendre nodes: run lengths then stand to 1e-8 for limits up to 10 sigma
 
 
 @dataclass(frozen=True)
@@ -220,7 +220,7 @@ def decision_for(run_length: float, slack: float) -> float:
     Parameters
     ----------
     run_length : float
-        Points between false alarms, 5 to 1e5.
+        Points between false alarms, 20 to 1e5.
     slack : float
         [sigma]
 
@@ -239,7 +239,10 @@ def decision_for(run_length: float, slack: float) -> float:
     def excess(decision: float) -> float:
         return float(np.log(two_sided_cusum_run_length(0.0, slack, decision) / run_length))
 
-    return float(brentq(excess, 0.1, 25.0, xtol=1e-9))
+    high = 1.0
+    while excess(high) < 0.0:
+        high += 1.0
+    return float(brentq(excess, high - 1.0, high, xtol=1e-9))
 
 
 def ewma_run_length(shift: float, weight: float, width: float) -> float:

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from nightgauge.statistics.arrays import Bools, Floats, Ints
+from nightgauge.statistics.arrays import Floats, Ints
 
 SIGMA_PER_MAD = 1.482602218505602
 """Standard deviation of a normal law over its median absolute deviation, 1 / Phi^-1(3/4). Source: Hampel 1974."""
@@ -50,47 +50,61 @@ def difference_sigma(values: Floats) -> Floats:
     return np.asarray(mad_sigma(np.diff(np.asarray(values, dtype=np.float64), axis=-1)) / np.sqrt(2.0))
 
 
-def hampel(values: Floats, half_width: int = 3, cutoff: float = 4.0) -> Bools:
-    """Return where a series has outliers: points far from the median of their neighbourhood.
+def running_median(values: Floats, half_width: int = 3) -> Floats:
+    """Return the median of every point's neighbourhood.
 
     Parameters
     ----------
     values : (n,) array
-        Regular series without NaN.
+        Without NaN, at least `half_width + 3` points.
     half_width : int
-        Neighbours taken on each side. A step of more than this many points is no outlier.
-    cutoff : float
-        Distance in noise sigmas; at 4 one normal point in 16,000 is taken for an outlier.
+        Neighbours taken on each side.
 
     Returns
     -------
-    (n,) array of bool
-        True where a point is an outlier.
+    (n,) array
+        Beyond its ends the series is continued by its own mirror image about the median of the three points there,
+        so that a straight line keeps its ends and a single wild point at an end does not make them.
+
+    """
+    series = np.asarray(values, dtype=np.float64)
+    mirrored = np.arange(3, 3 + half_width)
+    before = 2.0 * median(series[:3]) - series[mirrored[::-1]]
+    after = 2.0 * median(series[-3:]) - series[-1 - mirrored]
+    continued = np.concatenate([before, series, after])
+    return median(np.lib.stride_tricks.sliding_window_view(continued, 2 * half_width + 1))
+
+
+def cleaned(values: Floats, half_width: int = 3, cutoff: float = 4.0) -> Floats:
+    """Return a series with its outliers replaced by the median of their neighbourhood.
+
+    Parameters
+    ----------
+    values : (n,) array
+        Regular series without NaN. One too short to have neighbourhoods comes back unchanged.
+    half_width : int
+        Neighbours taken on each side. A step of more than this many points is no outlier.
+    cutoff : float
+        Distance from the neighbourhood's median in noise sigmas; at 4 few of 10,000 normal points are taken.
+
+    Returns
+    -------
+    (n,) array
+        Steps and drifts stay as they are.
 
     Notes
     -----
-    Source: Hampel's identifier with one noise level for the whole series, so that quiet stretches are not cut.
+    Hampel's identifier, with one noise level for the whole series so that quiet stretches are not cut.
+    Source: Hampel, J. Am. Stat. Assoc. 69 (1974) 383; as a filter: Pearson, IEEE Trans. Control Syst. 10 (2002) 55.
 
     """
     series = np.asarray(values, dtype=np.float64)
     if series.size < 2 * half_width + 1:
-        return np.zeros(series.size, dtype=bool)
-    padded = np.concatenate([np.full(half_width, np.nan), series, np.full(half_width, np.nan)])
-    around = np.lib.stride_tricks.sliding_window_view(padded, 2 * half_width + 1)
-    away = np.abs(series - median(around))
-    noise = max(float(mad_sigma(series - median(around))), float(difference_sigma(series)))
-    return away > cutoff * noise
-
-
-def cleaned(values: Floats, half_width: int = 3, cutoff: float = 4.0) -> Floats:
-    """Return a series with its outliers (see `hampel`) replaced by the median of their neighbourhood."""
-    series = np.asarray(values, dtype=np.float64)
-    outliers = hampel(series, half_width, cutoff)
-    if not outliers.any():
         return series
-    padded = np.concatenate([np.full(half_width, np.nan), series, np.full(half_width, np.nan)])
-    around = median(np.lib.stride_tricks.sliding_window_view(padded, 2 * half_width + 1))
-    return np.where(outliers, around, series)
+    around = running_median(series, half_width)
+    away = series - around
+    noise = max(float(mad_sigma(away)), float(difference_sigma(series)))
+    return np.where(np.abs(away) > cutoff * noise, around, series)
 
 
 def weighted_quantile(values: Floats, weights: Floats, share: float) -> float:

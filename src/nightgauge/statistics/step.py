@@ -1,6 +1,7 @@
 """Did a series jump to another level, when, by how much; and was it a jump or a drift."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import ndtri, stdtr
@@ -12,6 +13,8 @@ from nightgauge.statistics.trend import broken_line
 
 LEAST_SIDE = 3
 """Points wanted on each side of a step: with two, one wild value is half of a level. House choice."""
+
+_WINDOW_SIDES = 8  # no window shorter than this many least sides: fewer points do not show their serial correlation
 
 
 @dataclass(frozen=True)
@@ -69,7 +72,8 @@ def best_step(values: Floats, times: Floats | None = None, least_side: int = LEA
     smooth = cleaned(series)
     if lies_still(smooth):
         return None
-    return _described(_best_split(smooth - smooth.mean(), least_side), smooth, clock, least_side)
+    index = _best_split(smooth - smooth.mean(), least_side)
+    return _described(index, smooth, clock, least_side, _noise(smooth, clock, [index]))
 
 
 def _best_split(about: Floats, least_side: int) -> int:
@@ -79,15 +83,28 @@ def _best_split(about: Floats, least_side: int) -> int:
     return int(np.argmax(gain[least_side - 1 : about.size - least_side])) + least_side
 
 
-def _described(index: int, series: Floats, clock: Floats, least_side: int) -> Step:
-    count, still = series.size, float(np.sum((series - series.mean()) ** 2))
+@dataclass(frozen=True)
+class _Noise:
+    sigma: float
+    correlation: float
+    parameters: int
+
+
+def _noise(series: Floats, clock: Floats, splits: Sequence[int]) -> _Noise:
+    """Return what is left of a series when the level between any two splits is taken off."""
+    residuals = np.concatenate([part - part.mean() for part in np.split(series, splits)])
+    parameters = 2 * len(splits) + 1
+    sigma = np.sqrt(residuals @ residuals / (series.size - len(splits) - 1.0))
+    return _Noise(float(sigma), lag1_correlation(residuals, clock, parameters), parameters)
+
+
+def _described(index: int, series: Floats, clock: Floats, least_side: int, noise: _Noise) -> Step:
+    count, rho = series.size, noise.correlation
     before, after = float(series[:index].mean()), float(series[index:].mean())
-    residuals = series - np.where(np.arange(count) < index, before, after)
-    misfit = float(residuals @ residuals)
-    sigma = np.sqrt(misfit / (count - 2.0))
-    rho = lag1_correlation(residuals, clock, parameters=3)
+    still = float(np.sum((series - series.mean()) ** 2))
+    misfit = max(still - (after - before) ** 2 * index * (count - index) / count, 0.0)
     variance = mean_inflation(rho, index) / index + mean_inflation(rho, count - index) / (count - index)
-    error = sigma * np.sqrt(variance)
+    error = noise.sigma * float(np.sqrt(variance))
     effective = count / mean_inflation(rho, count)
     floor = misfit + count * np.finfo(float).eps * still
     ramp = broken_line(series, clock)
@@ -98,24 +115,23 @@ def _described(index: int, series: Floats, clock: Floats, least_side: int) -> St
         before=before,
         after=after,
         size=after - before,
-        standard_error=float(error),
-        sigma=float(sigma),
+        standard_error=error,
+        sigma=noise.sigma,
         correlation=rho,
         log_likelihood_ratio=float(0.5 * effective * np.log((still + floor - misfit) / floor)),
-        p_value=_p_value(abs(after - before), error, effective, least_side / count),
+        p_value=_p_value(abs(after - before), error, effective - noise.parameters, least_side / count),
         against_ramp=0.0 if ramp is None else float(0.5 * effective * np.log((ramp.misfit + floor - misfit) / floor)),
     )
 
 
-def _p_value(size: float, error: float, effective: float, margin: float) -> float:
+def _p_value(size: float, error: float, left: float, margin: float) -> float:
     """Return the p-value of a step whose error was itself estimated from few effective points.
 
-    Student's law with the effective number of points less the three parameters is brought to the normal law first.
+    Student's law with the degrees of freedom left is brought to the normal law first.
     """
     if error <= 0.0:
         return 0.0
-    tail = stdtr(max(effective - 3.0, 1.0), -size / error)
-    return maximum_p_value(float(-ndtri(tail)), margin)
+    return maximum_p_value(float(-ndtri(stdtr(max(left, 1.0), -size / error))), margin)
 
 
 def maximum_p_value(statistic: float, margin: float) -> float:
@@ -156,7 +172,7 @@ def maximum_p_value(statistic: float, margin: float) -> float:
 def all_steps(
     values: Floats, times: Floats | None = None, p_limit: float = 0.01, least_side: int = LEAST_SIDE
 ) -> tuple[Step, ...]:
-    """Return every step of a series, by splitting it again and again at its best one.
+    """Return every step of a series.
 
     Parameters
     ----------
@@ -165,31 +181,69 @@ def all_steps(
     times : (n,) array, optional
         Ascending; numbered from 0 if left out.
     p_limit : float
-        Steps with a p-value above it are none.
+        Chance that a series without a step shows one; shared among the windows that are searched.
     least_side : int
         Points on each side.
 
     Returns
     -------
     tuple of Step
-        In order of time; `index` counts within the whole series, the levels are of the piece that was split.
+        In order of time; `index` counts within the whole series, the rest is told of the stretch from the step before
+        to the step after.
 
     Notes
     -----
-    Binary segmentation. Source: Scott and Knott, Biometrics 30 (1974) 507.
+    A window with two steps in it hides both, so windows of halved lengths are searched too; the surest step
+    is taken, then both sides of it are searched again. In the end steps that the noise left by all together does not
+    bear out are dropped, the weakest first.
+    Source: Kovacs, Buehlmann, Li and Munk, Biometrika 110 (2023) 249 (seeded binary segmentation).
 
     """
     series, clock = known(values, times)
-    found: list[tuple[int, Step]] = []
+    if series.size < max(2 * least_side, 4):
+        return ()
+    splits: list[int] = []
     pieces = [(0, series.size)]
     while pieces:
         start, end = pieces.pop()
-        step = best_step(series[start:end], clock[start:end], least_side)
-        if step is not None and step.p_value <= p_limit:
-            found.append((start + step.index, step))
-            pieces += [(start, start + step.index), (start + step.index, end)]
-    return tuple(_moved(step, index) for index, step in sorted(found, key=lambda pair: pair[0]))
+        index = _surest(series[start:end], clock[start:end], p_limit, least_side)
+        if index is not None:
+            splits.append(start + index)
+            pieces += [(start, start + index), (start + index, end)]
+    limit = p_limit / len(_windows(series.size, _WINDOW_SIDES * least_side))
+    steps = _told_together(sorted(splits), cleaned(series), clock, least_side)
+    while steps and max(step.p_value for step in steps) > limit:
+        weakest = max(steps, key=lambda step: step.p_value)
+        splits.remove(weakest.index)
+        steps = _told_together(sorted(splits), cleaned(series), clock, least_side)
+    return steps
 
 
-def _moved(step: Step, index: int) -> Step:
-    return Step(**{**vars(step), "index": index})
+def _told_together(splits: list[int], series: Floats, clock: Floats, least_side: int) -> tuple[Step, ...]:
+    """Return every step from its neighbour before to its neighbour after, with the noise that all of them leave."""
+    noise = _noise(series, clock, splits)
+    bounds = [0, *splits, series.size]
+    stretches = zip(bounds, bounds[1:], bounds[2:], strict=False)
+    return tuple(
+        replace(_described(at - start, series[start:end], clock[start:end], least_side, noise), index=at)
+        for start, at, end in stretches
+    )
+
+
+def _surest(series: Floats, clock: Floats, p_limit: float, least_side: int) -> int | None:
+    """Return where the window that shows a step most surely has it."""
+    windows = _windows(series.size, _WINDOW_SIDES * least_side)
+    steps = [(start, best_step(series[start:end], clock[start:end], least_side)) for start, end in windows]
+    told = [(step.p_value, start + step.index) for start, step in steps if step is not None]
+    chance, index = min(told, default=(1.0, 0))
+    return index if chance <= p_limit / len(windows) else None
+
+
+def _windows(count: int, least: int) -> list[tuple[int, int]]:
+    """Return the whole stretch, then windows of a half, a quarter ... of it, each overlapping the next by half."""
+    windows, width = [(0, count)], count // 2
+    while width >= least:
+        starts = np.unique(np.linspace(0, count - width, 2 * round(count / width) - 1).astype(int))
+        windows += [(int(start), int(start) + width) for start in starts]
+        width //= 2
+    return windows

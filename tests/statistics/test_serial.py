@@ -1,0 +1,46 @@
+import numpy as np
+import pytest
+from scipy.linalg import toeplitz
+from statsmodels.tsa.stattools import acf
+
+from nightgauge.statistics.serial import lag1_correlation, mean_inflation
+
+
+def test_the_raw_correlation_is_that_of_statsmodels(rng):
+    errors = rng.standard_normal(60).cumsum()
+    errors -= errors.mean()
+    raw = acf(errors, nlags=1, fft=False)[1]
+    expected = (raw + 1 / 60) / (1 - 3 / 60)
+    assert lag1_correlation(errors) == pytest.approx(min(expected, 0.95), rel=1e-12)
+
+
+@pytest.mark.parametrize("correlation", [0.3, 0.6])
+def test_on_average_the_correlation_of_an_autoregression_comes_back(autoregressions, correlation):
+    # Standard error over 400 series of 50 points: sqrt((1 - rho^2) / 50) / 20 = 0.007.
+    rows = autoregressions(400, 50, correlation)
+    found = np.mean([lag1_correlation(row - row.mean()) for row in rows])
+    assert found == pytest.approx(correlation, abs=0.03)
+
+
+def test_neighbours_across_a_gap_do_not_count():
+    # Before and after the gap each point repeats the one before with the opposite sign: no positive correlation.
+    errors = np.array([1.0, -1.0, 1.0, -1.0, -1.0, 1.0, -1.0, 1.0])
+    times = np.array([0.0, 1.0, 2.0, 3.0, 30.0, 31.0, 32.0, 33.0])
+    blocks = np.array([1.0, 1.0, 1.0, 1.0, -1.0, -1.0, -1.0, -1.0])
+    assert lag1_correlation(errors, times) == 0.0
+    assert lag1_correlation(blocks, times) == 0.95
+
+
+@pytest.mark.parametrize("errors", [np.zeros(20), np.array([1.0, -1.0, 1.0]), np.empty(0)])
+def test_too_little_to_judge_counts_as_independent(errors):
+    assert lag1_correlation(errors) == 0.0
+
+
+@pytest.mark.parametrize(("correlation", "count"), [(0.0, 10), (0.3, 5), (0.6, 42), (0.9, 42), (0.95, 400)])
+def test_inflation_of_a_mean_is_the_sum_of_all_covariances(correlation, count):
+    covariance = toeplitz(correlation ** np.arange(count))
+    assert mean_inflation(correlation, count) == pytest.approx(covariance.sum() / count, rel=1e-10)
+
+
+def test_a_single_point_has_no_inflation():
+    assert mean_inflation(0.9, 1) == 1.0
