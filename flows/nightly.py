@@ -1,6 +1,9 @@
 """The main job: read what is new, derive, judge, keep the findings, write the running week's page.
 
-uv run flows/nightly.py FIELD_TOML [--until TIME] [--wait 10min]
+    uv run flows/nightly.py FIELD_TOML [--until TIME] [--wait 10min]
+
+With a Prefect server the run, its tasks and their retries are kept there; without one the same functions
+run by themselves.
 """
 
 import argparse
@@ -16,7 +19,16 @@ from nightgauge.field.settings import Field
 from nightgauge.pipeline import NightReport, ReadReport
 from nightgauge.report.findings import as_json
 from nightgauge.store import Store
-from prefect_quiet import create_markdown_artifact, create_table_artifact, flow, has_server, is_retryable, task
+from prefect_quiet import (
+    create_markdown_artifact,
+    create_table_artifact,
+    flow,
+    is_retryable,
+    runnable,
+    server_url,
+    silent_server,
+    task,
+)
 
 RETRIES = 5
 """Tries at a database that somebody reads just then, on top of the store's own waiting. House choice."""
@@ -42,31 +54,31 @@ def write_page(field: Field, until: datetime) -> Path:
 
 
 @flow(name="nightly")
-def nightly(field_toml: Path, until_text: str | None = None, wait_s: float = 0.0) -> int:
+def nightly(field_toml: Path, until_text: str | None = None, wait_s: float = 0.0, *, with_server: bool = True) -> int:
     """Run the night of one field, with the nights that were missed; return the exit code."""
     field = read_field(field_toml)
     until = parse_until(until_text, field.zone) if until_text else default_until(field, clock())
     store = Store(field.database)
     with store.night_lock(wait_s):
-        read = read_exports(field)
+        read = runnable(read_exports, with_server=with_server)(field)
         for line in read_lines(read):
             say(line)
-        nights = [run_night(field, due) for due in pipeline.nights_due(field, store, until)]
-        for night in nights:
-            say(night_line(night, field.time_zone))
+        night = runnable(run_night, with_server=with_server)
+        nights = [night(field, due) for due in pipeline.nights_due(field, store, until)]
+        for report in nights:
+            say(night_line(report, field.time_zone))
         if not nights:
             say("nothing came in since the last night: nothing to judge")
-        page = write_page(field, until)
-    keep_artifacts(field, read, nights)
+        page = runnable(write_page, with_server=with_server)(field, until)
+    if with_server:
+        keep_artifacts(field, read, nights)
     say(f"the week's page is {page}")
-    failed = read.count("refused") or any(night.failed for night in nights)
+    failed = read.count("refused") or any(report.failed for report in nights)
     return NEWLY_REFUSED_OR_FAILED if failed else 0
 
 
 def keep_artifacts(field: Field, read: ReadReport, nights: list[NightReport]) -> None:
-    """Leave the run's summary and the findings on the Prefect server, where there is one that lasts."""
-    if not has_server():
-        return
+    """Leave the run's summary and the findings on the Prefect server."""
     lines = [*read_lines(read), *(night_line(night, field.time_zone) for night in nights)]
     create_markdown_artifact("\n".join(f"- {line}" for line in lines), key="run-summary", description=field.name)
     with Store(field.database).reading() as reader:
@@ -74,6 +86,16 @@ def keep_artifacts(field: Field, read: ReadReport, nights: list[NightReport]) ->
     columns = ("vessel", "element", "kind", "priority", "confidence", "state", "onset", "first_reported", "summary")
     rows = [{column: finding[column] for column in columns} for finding in findings]
     create_table_artifact(rows, key="findings", description=field.name)
+
+
+def has_server() -> bool:
+    """Return whether Prefect shall keep the run; say so where a configured server does not answer."""
+    if server_url() is None:
+        return False
+    trouble = silent_server()
+    if trouble is not None:
+        say(f"the Prefect server {server_url()} does not answer ({trouble}): the run goes on without it")
+    return trouble is None
 
 
 def arguments() -> argparse.Namespace:
@@ -87,10 +109,11 @@ def arguments() -> argparse.Namespace:
 def main() -> int:
     """Run the night that the command line asks for."""
     asked = arguments()
-    field = read_field(asked.field)  # A wrong field is told before Prefect starts.
+    field = read_field(asked.field)  # A wrong field or time is told before Prefect has a say.
     if asked.until:
         parse_until(asked.until, field.zone)
-    return nightly(asked.field, asked.until, asked.wait)
+    with_server = has_server()
+    return runnable(nightly, with_server=with_server)(asked.field, asked.until, asked.wait, with_server=with_server)
 
 
 if __name__ == "__main__":

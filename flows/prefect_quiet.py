@@ -14,21 +14,56 @@ for _name, _value in {
     os.environ.setdefault(_name, _value)
 
 # ruff: noqa: E402  the environment comes first, see above
-from prefect import flow, task
+from collections.abc import Callable
+from typing import ParamSpec, TypeVar
+
+from prefect import flow, get_client, task
 from prefect.artifacts import create_markdown_artifact, create_table_artifact
 from prefect.client.schemas.objects import State, TaskRun
+from prefect.flows import Flow
 from prefect.schedules import Cron
 from prefect.settings import get_current_settings
 from prefect.tasks import Task
 
 from nightgauge.errors import NightgaugeError
 
-__all__ = ["Cron", "create_markdown_artifact", "create_table_artifact", "flow", "has_server", "is_retryable", "task"]
+__all__ = [
+    "Cron",
+    "create_markdown_artifact",
+    "create_table_artifact",
+    "flow",
+    "is_retryable",
+    "runnable",
+    "server_url",
+    "silent_server",
+    "task",
+]
+
+P = ParamSpec("P")
+R = TypeVar("R")
 
 
-def has_server() -> bool:
-    """Return whether a server is configured that keeps artifacts after the run."""
-    return get_current_settings().api.url is not None
+def server_url() -> str | None:
+    """Return the address of the configured Prefect server, or None."""
+    return get_current_settings().api.url
+
+
+def silent_server() -> str | None:
+    """Return why the configured server cannot be used, or None where it answers or none is configured."""
+    if server_url() is None:
+        return None
+    with get_client(sync_client=True) as client:
+        trouble = client.api_healthcheck()
+    return None if trouble is None else f"{type(trouble).__name__}: {trouble}"
+
+
+def runnable(made: Flow[P, R] | Task[P, R], *, with_server: bool) -> Callable[P, R]:
+    """Return a flow or task to call: run by Prefect where a server keeps its record, else the plain function.
+
+    Without a server Prefect would start a temporary one for each run: it takes ten seconds where it does not
+    time out on a busy machine, keeps no history, and outlives a killed run. An unattended night needs none of that.
+    """
+    return made if with_server else made.fn
 
 
 def is_retryable(task_: Task[..., object], run: TaskRun, state: State[object]) -> bool:

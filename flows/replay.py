@@ -19,27 +19,27 @@ from nightgauge.field.read import read_field
 from nightgauge.field.settings import Field
 from nightgauge.pipeline import nights_between
 from nightgauge.store import Store
-from nightly import read_exports, run_night, write_page
-from prefect_quiet import flow
+from nightly import has_server, read_exports, run_night, write_page
+from prefect_quiet import flow, runnable
 
 
 @flow(name="replay")
-def replay(field_toml: Path, first: date, last: date, into: Path | None = None) -> int:
+def replay(field_toml: Path, first: date, last: date, into: Path | None = None, *, with_server: bool = True) -> int:
     """Run the nights of the dates from first to last; return the exit code."""
     field = field_into(read_field(field_toml), into)
     store = Store(field.database)
     with store.night_lock():
         refuse_used(store, field)
-        read = read_exports(field)
+        read = runnable(read_exports, with_server=with_server)(field)
         for line in read_lines(read):
             say(line)
         say("corrections that arrived later are seen by every night of a replay")
         failed = read.count("refused") > 0
         for until in nights_between(field, first, last):
-            night = run_night(field, until)
+            night = runnable(run_night, with_server=with_server)(field, until)
             failed = failed or bool(night.failed)
             say(night_line(night, field.time_zone))
-        page = write_page(field, day_bounds(field.zone, last)[0])
+        page = runnable(write_page, with_server=with_server)(field, day_bounds(field.zone, last)[0])
     say(f"the week's page is {page}")
     return NEWLY_REFUSED_OR_FAILED if failed else 0
 
@@ -91,7 +91,10 @@ def main() -> int:
     asked = arguments()
     field = field_into(read_field(asked.field), asked.into)  # What is wrong is told before Prefect starts.
     refuse_used(Store(field.database), field)
-    return replay(asked.field, asked.first, asked.last, asked.into)
+    with_server = has_server()
+    return runnable(replay, with_server=with_server)(
+        asked.field, asked.first, asked.last, asked.into, with_server=with_server
+    )
 
 
 if __name__ == "__main__":

@@ -11,7 +11,7 @@ from doorway import guarded, parser, say
 from nightgauge.errors import SettingError
 from nightgauge.field.read import read_field
 from nightly import nightly
-from prefect_quiet import Cron, has_server
+from prefect_quiet import Cron, server_url
 
 DEFAULT_START = "02:00"
 """House choice: after the historian's midnight jobs, before anyone is at work."""
@@ -31,7 +31,7 @@ def main() -> int:
     made.add_argument("--at", metavar="HH:MM", type=clock_time, default=DEFAULT_START, help="time of day (02:00)")
     asked = made.parse_args()
     field = read_field(asked.field)
-    if not has_server():
+    if server_url() is None:
         raise SettingError(
             "no Prefect server is configured, and a schedule fires only from one; start it with "
             "`uv run prefect server start` and set PREFECT_API_URL=http://127.0.0.1:4200/api"
