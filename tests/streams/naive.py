@@ -103,9 +103,7 @@ def _samples_of(cells, columns):
         quality = cells[columns.quality] if columns.quality is not None else ""
         return [(cells[columns.tag], cells[columns.value], quality)]
     return [
-        (name, cells[i], "")
-        for i, name in enumerate(columns.header)
-        if i != columns.time and name and cells[i].strip()
+        (name, cells[i], "") for i, name in enumerate(columns.header) if i != columns.time and name and cells[i].strip()
     ]
 
 

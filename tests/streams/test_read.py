@@ -45,10 +45,16 @@ VALUES = st.one_of(
         ]
     ),
 )  # fmt: skip
-QUALITIES = st.sampled_from(["", "Good", "GOOD", "bad", "Uncertain", "192", "0", "63", "64", "191", "216", "fishy", "?"])
+QUALITIES = st.sampled_from(
+    ["", "Good", "GOOD", "bad", "Uncertain", "192", "0", "63", "64", "191", "216", "fishy", "?"]
+)
 NAMES = st.sampled_from(["P", "P", "L", "L", "S", "W", "D", " P", "", "X", "Y Z", "A.SPARE", "p"])
 HEADERS = st.sampled_from(
-    [("tag", "timestamp", "value", "quality"), ("Tag_Name", "TS", "VAL", "Status"), ("point", "Date Time", "Value", "q")]
+    [
+        ("tag", "timestamp", "value", "quality"),
+        ("Tag_Name", "TS", "VAL", "Status"),
+        ("point", "Date Time", "Value", "q"),
+    ]
 )
 
 
@@ -74,27 +80,34 @@ def long_exports(draw):
     for tag, stamp, value, quality in rows:
         cells = {"tag": tag, "time": stamp, "value": value, "quality": quality}
         lines.append([cells[role] for role, _ in roles])
-        lines.extend(draw(st.lists(st.sampled_from([[], header, [*lines[-1], ""], lines[-1][:2], lines[-1]]), max_size=1)))
+        lines.extend(
+            draw(st.lists(st.sampled_from([[], header, [*lines[-1], ""], lines[-1][:2], lines[-1]]), max_size=1))
+        )
     place = {role: i for i, (role, _) in enumerate(roles)}
-    columns = naive.Columns(
-        separator, tuple(header), place["time"], place["tag"], place["value"], place.get("quality")
-    )
+    columns = naive.Columns(separator, tuple(header), place["time"], place["tag"], place["value"], place.get("quality"))
     return _written(lines, separator, quoting, newline), columns
 
 
 @st.composite
 def wide_exports(draw):
     separator, quoting, newline = draw(dialects())
-    header = ["Time", *draw(st.lists(st.sampled_from(["P", "L", "S", "W", "D", "X", "A.SPARE", ""]), min_size=1, max_size=5))]
+    header = [
+        "Time",
+        *draw(st.lists(st.sampled_from(["P", "L", "S", "W", "D", "X", "A.SPARE", ""]), min_size=1, max_size=5)),
+    ]
     while not header[-1]:
         header[-1] = "P"
-    rows = draw(st.lists(st.tuples(STAMPS, st.lists(VALUES, min_size=len(header) - 1, max_size=len(header) - 1)), max_size=15))
+    rows = draw(
+        st.lists(st.tuples(STAMPS, st.lists(VALUES, min_size=len(header) - 1, max_size=len(header) - 1)), max_size=15)
+    )
     if draw(st.booleans()):
         rows = sorted(rows, key=lambda row: row[0])
     lines = [header]
     for stamp, cells in rows:
         lines.append([stamp, *cells])
-        lines.extend(draw(st.lists(st.sampled_from([[], header, [*lines[-1], " "], lines[-1][:1], lines[-1]]), max_size=1)))
+        lines.extend(
+            draw(st.lists(st.sampled_from([[], header, [*lines[-1], " "], lines[-1][:1], lines[-1]]), max_size=1))
+        )
     return _written(lines, separator, quoting, newline), naive.Columns(separator, tuple(header), 0)
 
 

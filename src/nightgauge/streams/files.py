@@ -2,7 +2,7 @@
 
 import hashlib
 import os
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from nightgauge.errors import SourceError
@@ -13,6 +13,7 @@ UNFINISHED = (".part", ".tmp")
 """Endings of files that somebody is still writing. Fixed by the field format."""
 
 _BLOCK_BYTES = 1 << 20
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 def discover(field: Field) -> tuple[Path, ...]:
@@ -22,18 +23,11 @@ def discover(field: Field) -> tuple[Path, ...]:
     """
     found: dict[str, Path] = {}
     for pattern in field.streams:
-        for path in _matches(field.folder, pattern):
+        for path in field.folder.glob(pattern):
             relative = relative_to(path, field.folder)
             if path.is_file() and not _is_passed_over(relative):
                 found.setdefault(relative, path)
     return tuple(found[relative] for relative in sorted(found))
-
-
-def _matches(folder: Path, pattern: str) -> list[Path]:
-    absolute = Path(pattern)
-    if absolute.is_absolute():
-        return list(Path(absolute.anchor).glob(str(absolute.relative_to(absolute.anchor))))
-    return list(folder.glob(pattern))
 
 
 def relative_to(path: Path, folder: Path) -> str:
@@ -56,7 +50,7 @@ def stamp(path: Path) -> tuple[int, datetime] | None:
 
 
 def _stamp(status: os.stat_result) -> tuple[int, datetime]:
-    return status.st_size, datetime.fromtimestamp(status.st_mtime, UTC)
+    return status.st_size, _EPOCH + timedelta(microseconds=status.st_mtime_ns // 1000)
 
 
 def fingerprint(path: Path, folder: Path) -> Export:

@@ -34,6 +34,8 @@ class Layout:
     tag: int | None = None
     value: int | None = None
     quality: int | None = None
+    is_utc: bool = False
+    """The header of the stamps says UTC: those without an offset are not of the wall clock."""
 
     @property
     def roles(self) -> dict[str, int]:
@@ -62,17 +64,28 @@ def layout_of(names: Sequence[str], known_tags: frozenset[str]) -> Layout | None
     while stripped and not stripped[-1]:
         stripped.pop()
     keys = [_NOT_ALPHANUMERIC.sub("", name).casefold() for name in stripped]
-    time, tag, value = (_place(keys, usual) for usual in (TIME_NAMES, TAG_NAMES, VALUE_NAMES))
+    time, is_utc = _time_place(keys)
+    tag, value = _place(keys, TAG_NAMES), _place(keys, VALUE_NAMES)
     others_known = any(name in known_tags for i, name in enumerate(stripped) if i != time)
-    if time is None and others_known and stripped and not stripped[0]:
+    if time is None and others_known and not stripped[0]:
         time = 0  # an index column written without a name
     if time is None or len(stripped) < 2:
         return None
     if tag is not None and value is not None:
-        return Layout("long", tuple(stripped), time, tag, value, _place(keys, QUALITY_NAMES))
+        return Layout("long", tuple(stripped), time, tag, value, _place(keys, QUALITY_NAMES), is_utc)
     if tag is None or others_known:
-        return Layout("wide", tuple(stripped), time)
+        return Layout("wide", tuple(stripped), time, is_utc=is_utc)
     return None
+
+
+def _time_place(keys: Sequence[str]) -> tuple[int | None, bool]:
+    """Return the column of the stamps, and whether its header says UTC."""
+    place = _place(keys, TIME_NAMES)
+    if place is not None:
+        return place, False
+    of_utc = [key.replace("utc", "") if "utc" in key else "-" for key in keys]
+    place = _place(of_utc, (*TIME_NAMES, ""))
+    return place, place is not None
 
 
 def _place(keys: Sequence[str], usual: Sequence[str]) -> int | None:

@@ -86,26 +86,40 @@ def _frame(batch: pa.RecordBatch, first: int) -> pl.DataFrame:
 
 
 def _series(array: pa.Array) -> pl.Series:
-    """Return a column as number, text or time; anything else as null, so that its rows are kept out."""
+    """Return a column as number, truth value, time or text; types of no export come as the text of their values."""
     if pa.types.is_dictionary(array.type):
         array = array.dictionary_decode()
-    if pa.types.is_binary(array.type) or pa.types.is_large_binary(array.type):
-        array = pa.array([_decoded(value) for value in array.to_pylist()], pa.large_string())
-    if pa.types.is_nested(array.type):
-        array = pa.array([None if value is None else str(value) for value in array.to_pylist()], pa.large_string())
-    series = pl.from_arrow(array)
-    if not isinstance(series, pl.Series):  # from_arrow is typed for tables too
-        raise TypeError(type(series).__name__)
+    series = None if _is_foreign(array) else pl.from_arrow(array)
+    if not isinstance(series, pl.Series):
+        return pl.Series([_text_of(value) for value in array], dtype=pl.String)
     return series.cast(pl.Float64) if series.dtype.is_decimal() else series
 
 
-def _decoded(value: bytes | None) -> str | None:
-    return None if value is None else value.decode("utf-8", errors="replace")
+def _is_foreign(array: pa.Array) -> bool:
+    kind = array.type
+    is_number = pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind)
+    if is_number or pa.types.is_boolean(kind) or pa.types.is_timestamp(kind) or pa.types.is_date(kind):
+        return False
+    if not (pa.types.is_string(kind) or pa.types.is_large_string(kind)):
+        return True
+    try:
+        array.validate(full=True)
+    except pa.ArrowInvalid:  # bytes that are not UTF-8
+        return True
+    return False
+
+
+def _text_of(value: pa.Scalar) -> str | None:
+    if not value.is_valid:
+        return None
+    if hasattr(value, "as_buffer"):
+        return bytes(value.as_buffer()).decode("utf-8", errors="replace")
+    return str(value)
 
 
 def stamps_of(column: pl.Series, time_format: str | None) -> Stamps:
     """Return the times of a typed column: times, dates, epoch numbers or texts."""
-    if column.dtype.is_temporal() and column.dtype in (pl.Date, pl.Datetime):
+    if column.dtype in (pl.Date, pl.Datetime):
         return read_times(column)
     if column.dtype.is_numeric():
         return read_numbers(column)

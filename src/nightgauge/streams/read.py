@@ -66,7 +66,7 @@ def _text_batches(table: delimited.Table, field: Field) -> Iterator[Batch]:
     if fields.is_empty():
         return
     stamp = fields[f"c{layout.time}"]
-    stamps = read_texts(stamp, field.time_format)
+    stamps = read_texts(stamp, field.time_format).of_header(is_utc=layout.is_utc)
     if layout.form == "long":
         roles = {role: fields[f"c{place}"] for role, place in layout.roles.items()}
         rows = pl.DataFrame({"row": fields["row"], **roles, **stamps.columns()}).with_columns(
@@ -85,9 +85,8 @@ def _typed_batches(table: parquet.TypedTable, field: Field) -> Iterator[Batch]:
     if columns.is_empty():
         return
     stamp = columns[f"c{layout.time}"]
-    index = pl.DataFrame(
-        {"row": columns["row"], "stamp": stamp, **parquet.stamps_of(stamp, field.time_format).columns()}
-    )
+    stamps = parquet.stamps_of(stamp, field.time_format).of_header(is_utc=layout.is_utc)
+    index = pl.DataFrame({"row": columns["row"], "stamp": stamp, **stamps.columns()})
     if layout.form == "long":
         number, text = parquet.number_and_text(columns[f"c{layout.value}"])
         roles = {"tag": columns[f"c{layout.tag}"].cast(pl.String)}

@@ -5,9 +5,10 @@ the same whatever stands around it and no row is looked at by itself.
 """
 
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass
-from functools import cache
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from functools import cache, partial
 
 import numpy as np
 import numpy.typing as npt
@@ -51,6 +52,16 @@ class Stamps:
         """Take over the stamps of some rows."""
         self.time_us[rows], self.is_local[rows], self.is_read[rows] = other.time_us, other.is_local, other.is_read
 
+    def put_unread(self, texts: pl.Series, way: Callable[[pl.Series], "Stamps"]) -> None:
+        """Read the texts that nothing has read so far in one more way."""
+        rows = np.flatnonzero(~self.is_read)
+        if len(rows):
+            self.put(rows, way(texts if len(rows) == len(texts) else texts.gather(rows)))
+
+    def of_header(self, *, is_utc: bool) -> "Stamps":
+        """Return the stamps as their header means them."""
+        return replace(self, is_local=np.zeros_like(self.is_local)) if is_utc else self
+
     def columns(self) -> dict[str, pl.Series]:
         """Return columns `time_us` (null where not read) and `is_local`."""
         time_us = pl.Series(self.time_us)
@@ -70,29 +81,46 @@ def read_texts(texts: pl.Series, time_format: str | None) -> Stamps:
         strftime format.
 
     """
-    stamps = _by_format(texts, time_format) if time_format else Stamps.unread(len(texts))
-    rows = np.flatnonzero(~stamps.is_read)
-    stamps.put(rows, _read(texts.gather(rows) if len(rows) < len(texts) else texts))
-    rows = np.flatnonzero(~stamps.is_read)
-    if len(rows):
-        left = texts.gather(rows)
-        stripped = left.str.strip_chars()
-        changed = (stripped.str.len_bytes() != left.str.len_bytes()).arg_true().to_numpy()
-        if len(changed):
-            stamps.put(rows[changed], read_texts(stripped.gather(changed), time_format))
+    stamps = Stamps.unread(len(texts))
+    ways: list[Callable[[pl.Series], Stamps]] = [_read]
+    if time_format is not None:
+        ways.insert(0, partial(_read_format, time_format=time_format))
+    for way in ways:
+        stamps.put_unread(texts, way)
+    if not stamps.is_read.all():
+        stripped = texts.str.strip_chars()
+        for way in ways:
+            stamps.put_unread(stripped, way)
     return stamps
 
 
-def _by_format(texts: pl.Series, time_format: str) -> Stamps:
-    translated = time_format.replace(".%f", "%.f").replace("%f", "%6f")
+def _read_format(texts: pl.Series, time_format: str) -> Stamps:
     has_offset = "%z" in time_format
-    times = texts.str.to_datetime(translated, strict=False, time_unit="us", time_zone="UTC" if has_offset else None)
+    translated = time_format.replace(".%f", "%.f").replace("%f", "%6f")  # polars counts nanoseconds in %f
+    zone = "UTC" if has_offset else None
+    try:
+        times = texts.str.to_datetime(translated, strict=False, time_unit="us", time_zone=zone)
+    except pl.exceptions.ComputeError:  # formats that only Python knows, such as hours without minutes
+        times = pl.Series([None], dtype=pl.Datetime("us")).new_from_index(0, len(texts))
     time_us = times.dt.timestamp("us")
+    left = texts.filter(time_us.is_null()).unique()
+    if len(left):
+        known = pl.Series([_strptime_us(text, time_format) for text in left], dtype=pl.Int64)
+        time_us = time_us.fill_null(texts.replace_strict(left, known, default=None, return_dtype=pl.Int64))
     return Stamps(
         time_us.fill_null(0).to_numpy().copy(),
         np.full(len(texts), not has_offset),
         time_us.is_not_null().to_numpy().copy(),
     )
+
+
+def _strptime_us(text: str, time_format: str) -> int | None:
+    try:
+        time = datetime.strptime(text, time_format)  # noqa: DTZ007  of the wall clock where the format has no offset
+    except ValueError:
+        return None
+    aware = time if time.tzinfo is not None else time.replace(tzinfo=UTC)
+    return (aware - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(microseconds=1)
 
 
 def _read(texts: pl.Series) -> Stamps:
