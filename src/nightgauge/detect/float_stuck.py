@@ -48,7 +48,7 @@ def trips_before(history: History, dumps: Cycles, index: int) -> Trips:
 
 def evidence_known(history: History) -> Floats:
     """Return the share of each hour in which a dump would have been seen."""
-    return np.nan_to_num(history.hour("coverage"))
+    return history.once("evidence known", lambda: np.nan_to_num(history.hour("coverage")))
 
 
 def find(history: History) -> list[Candidate]:
@@ -109,6 +109,8 @@ def _closed_gap(history: History, dumps: Cycles, number: int, gap: tuple[float, 
     seen = evidence_known(history)[inner]
     if not len(seen) or np.mean(seen >= 0.5) < 0.7:
         return None
+    if not _is_long(history, dumps, number, end - begin):
+        return None
     trips = trips_before(history, dumps, number)
     above_s, first_above = _time_above(history, trips, gap)
     level_known = history.known("interface_level")[inner]
@@ -138,6 +140,13 @@ def _closed_gap(history: History, dumps: Cycles, number: int, gap: tuple[float, 
     _tell_closed(draft, gap, (wait, trips, above_s))
     _closed_instead(draft, history, inflow, level_speaks=level_speaks)
     return draft.done(_closed_words(draft, gap, wait, above_s), max(begin, onset), end)
+
+
+def _is_long(history: History, dumps: Cycles, number: int, silence: float) -> bool:
+    """Return whether a silence is long by this vessel's recent waits at all; a vessel of slow dumps has many of 3 h."""
+    fills = dumps.fill[max(0, number - _RECENT) : number]
+    fills = fills[np.isfinite(fills)]
+    return len(fills) < 3 or silence > 1.3 * float(np.max(fills)) or silence > 2.0 * median(fills)
 
 
 def _was_slow_fill(dumps: Cycles, number: int) -> bool:
@@ -370,6 +379,16 @@ def _open_by_level(history: History, dumps: Cycles) -> list[Candidate]:
     return found
 
 
+def _fell_fast(history: History, first: int, low: Floats, high: Floats) -> bool:
+    """Return whether the level fell from a working dump's range to the low within two hours.
+
+    A shut snap valve lets a level sink only by its seat, over days.
+    """
+    before = high[max(0, first - 2) : first]
+    dumps = history.hour("dumps")[max(0, first - 4) : first + 1]
+    return bool(np.isfinite(before).any() and np.nanmax(before) - low[first] > 0 and np.nansum(dumps) > 0)
+
+
 def _lies_flat(history: History, span: tuple[int, int], low: Floats, high: Floats) -> bool:
     """Return whether the level does not fill again: a shut dump fills, a shut-in vessel has no inflow either."""
     first, stop = span
@@ -379,8 +398,7 @@ def _lies_flat(history: History, span: tuple[int, int], low: Floats, high: Float
         return False
     if history.meter is not None and not _meter_moves(history, (begin, end)):
         return False
-    comes = inflow_over(history, begin, end).comes_in(0.6)
-    if comes is False and history.meter is None and not np.isfinite(switch).any():
+    if history.meter is None and not np.isfinite(switch).any() and not _fell_fast(history, first, low, high):
         return False
     mids = (low[first:stop] + high[first:stop]) / 2.0
     return bool(np.nanmax(mids) - mids[np.isfinite(mids)][0] < history.limit(OPEN, "below_closing"))

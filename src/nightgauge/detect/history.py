@@ -4,9 +4,11 @@ Everything at or after `until` is dropped here and nowhere else, so no detector 
 an outage of field.toml are unknown to all of them. Times in arrays are seconds since 1970, UTC.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -165,13 +167,25 @@ class History:
         values[self.in_outage] = np.nan
         return values
 
+    @cached_property
+    def _made(self) -> dict[str, npt.NDArray[Any]]:
+        return {}
+
+    def once(self, name: str, make: Callable[[], npt.NDArray[Any]]) -> npt.NDArray[Any]:
+        """Return an array that several detectors ask for, made when first asked for; nobody may write into it."""
+        if name not in self._made:
+            made = make()
+            made.flags.writeable = False
+            self._made[name] = made
+        return self._made[name]
+
     def mean(self, signal: str) -> Floats:
         """Return the hourly means of a signal where at least half of the hour is known."""
-        return np.where(self.known(signal), self.signal(signal, "mean"), np.nan)
+        return self.once(f"mean {signal}", lambda: np.where(self.known(signal), self.signal(signal, "mean"), np.nan))
 
     def known(self, signal: str) -> Mask:
         """Return the hours in which a signal is known for the greater part."""
-        return np.nan_to_num(self.signal(signal, "coverage")) >= KNOWN_SHARE
+        return self.once(f"known {signal}", lambda: np.nan_to_num(self.signal(signal, "coverage")) >= KNOWN_SHARE)
 
     @cached_property
     def well(self) -> Texts:

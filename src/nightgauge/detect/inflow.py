@@ -47,6 +47,10 @@ def _by_friction(history: History, here: slice, before: slice) -> list[float]:
 
 def flow_hours(history: History, signal: str) -> Floats:
     """Return a meter's hourly flow: a totaliser's count or a rate's mean, NaN where the hour is not known."""
+    return history.once(f"flow {signal}", lambda: _flow_hours(history, signal))
+
+
+def _flow_hours(history: History, signal: str) -> Floats:
     if signal.endswith("_total"):
         share = history.signal(signal, "coverage")
         return np.where(share >= 0.5, history.signal(signal, "net_change") / np.maximum(share, 0.5), np.nan)

@@ -76,7 +76,11 @@ def _inflow_proved(history: History) -> Mask:
         if usual > 0:
             smooth = np.convolve(np.nan_to_num(flow), np.ones(6) / 6.0, mode="same") if len(flow) >= 6 else flow
             proof |= smooth > share * usual
-    return proof & working(history)
+    works = working(history)
+    if {"vessel_pressure", "inlet_pressure"} <= history.signals:
+        # The line's friction is inflow too; `working` has looked at it.
+        proof |= history.known("inlet_pressure")
+    return proof & works
 
 
 def _not_held_candidate(history: History, run: tuple[int, int], pressure: Floats, held: Floats) -> Candidate:

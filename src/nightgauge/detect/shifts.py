@@ -110,6 +110,7 @@ class _Walk:
         self.reference_from = 0
         self.faulty = np.zeros(len(self.daily), dtype=bool)
         self.opened: int | None = None
+        self.whole: tuple[int, tuple[float, float, bool]] | None = None
 
     def shifts(self) -> list[Shift]:
         """Return every move of the series."""
@@ -127,19 +128,25 @@ class _Walk:
 
     def _reference(self, day: int) -> tuple[float, float, bool]:
         """Return the reference as known on a day, the scatter of a day, and whether it is a setting."""
+        if self.whole is not None and self.whole[0] <= day:
+            return self.whole[1]
         usable = np.isfinite(self.daily) & ~self.faulty
         usable[: self.reference_from] = False
         usable[day:] = False
-        past = self.daily[usable][: max(1, int(self.rules.reference_s / DAY_S))]
+        most = max(1, int(self.rules.reference_s / DAY_S))
+        past = self.daily[usable][:most]
         if len(past) < _LEAST_REFERENCE_DAYS:
             if self.rules.setting is None:
                 return float("nan"), float("nan"), False
             least = max(self.rules.setting_least, self.rules.least)
             return self.rules.setting, least / self.rules.deviations, True
-        steps = np.abs(np.diff(past))
-        scatter = max(spread(past), NORMAL_MAD * float(np.median(steps)) / np.sqrt(2.0))
+        scatter = max(spread(past), NORMAL_MAD * median(np.abs(np.diff(past))) / float(np.sqrt(2.0)))
         # With few days the scatter is itself unsure: widen by the small-sample factor of the median deviation.
-        return median(past), scatter * (1.0 + 2.0 / len(past)), False
+        found = (median(past), scatter * (1.0 + 2.0 / len(past)), False)
+        if len(past) == most:
+            # Whole: later days add nothing until a step moves the reference.
+            self.whole = (day, found)
+        return found
 
     def _notice(self, scatter: float) -> float:
         return max(self.rules.least, self.rules.deviations * scatter)
@@ -155,7 +162,7 @@ class _Walk:
             return
         notice = self._notice(scatter)
         away = self._blocks(day) - reference
-        level, late = float(np.median(away)), float(np.mean(away[-2:]))
+        level, late = median(away), float(np.mean(away[-2:]))
         one_side = abs(np.sign(away).sum()) == len(away)
         if not one_side or max(abs(level), abs(late)) < notice or abs(level) < 0.5 * notice:
             return
@@ -175,7 +182,7 @@ class _Walk:
         """Take one more day of an open episode; return it if it is over."""
         reference, scatter, _ = self._reference(opened)
         notice = self._notice(scatter)
-        if abs(float(np.median(self._blocks(day) - reference))) < _RETURN_SHARE * notice:
+        if abs(median(self._blocks(day) - reference)) < _RETURN_SHARE * notice:
             ended = self._return_time(day, reference, _RETURN_SHARE * notice)
             shift = self._describe(max(opened, day - 1), opened)
             self.faulty[opened : day + 1] = True
@@ -191,7 +198,7 @@ class _Walk:
         if shift.shape == "drift" and not self._jumped_back(start, notice, shift):
             # A drift that rests is no new setting.
             return None
-        self.reference_from, self.opened = max(start, 0), None
+        self.reference_from, self.opened, self.whole = max(start, 0), None, None
         self.faulty[: self.reference_from] = False
         return replace(self._ended(shift, float(self.ends_s[(day + 1) * _BLOCKS_A_DAY - 1])), steady=True)
 

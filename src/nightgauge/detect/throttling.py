@@ -14,6 +14,8 @@ from nightgauge.vocabulary.findings import Candidate, Effect
 CLOSED, OPEN = "float_stuck_closed", "float_stuck_open"
 _DEFAULT_BAND_M = 0.1016
 """Band where field.toml sets none: 4 in is an ordinary float's travel. [m] Common practice, no source."""
+_SAGGED = 0.95
+"""Share of the held pressure below which it has begun to sag. House choice: beyond droop and noise."""
 _FAST_FALL_H = 4
 """Hours in which an open valve empties the water side: retention of these vessels is minutes to an hour or two."""
 _WEIR_MARGIN_M = 0.0127
@@ -29,6 +31,8 @@ class State:
     """Water flow against its reference. [1]"""
     travel: Floats
     """Position, or open share by the switch, against its reference. [1]"""
+    pressure: Floats
+    """Vessel pressure against its reference. [1]"""
     held: float
     band: float
     margin: float
@@ -65,7 +69,8 @@ def _state(history: History) -> State:
     travel = history.mean("water_dump_position")
     if not np.isfinite(travel).any():
         travel = history.mean("water_dump_open")
-    return State(level, flow, _relative(travel, history), held, band,
+    return State(level, flow, _relative(travel, history),
+                 _relative(history.mean("vessel_pressure"), history), held, band,
                  max(0.6 * band, 6.0 * scatter, history.limit(CLOSED, "above_opening")), working(history))  # fmt: skip
 
 
@@ -108,14 +113,18 @@ def _open_hours(history: History, state: State) -> Mask:
 
 
 def _fell_fast(low: Mask, state: State) -> Mask:
-    """Return the low hours of runs into which the level fell within hours.
+    """Return the low hours of runs into which the level fell within hours, ahead of the pressure.
 
-    Without inflow a shut valve's slack lets the level sink too, but over most of a day.
+    Without inflow a shut valve's slack lets the level sink too, but slowly, and the pressure sags from the first
+    hour on. Through an open valve the pressure goes only when the level has come down to the outlet.
     """
     result = np.zeros(len(low), dtype=bool)
     for first, stop in joined_runs(low, ~np.isfinite(state.level), 2):
+        at_once = first > 0 and state.level[first - 1] > state.held - 0.5 * state.band
         before = state.level[max(0, first - _FAST_FALL_H) : first]
-        if np.isfinite(before).any() and np.nanmax(before) > state.held - 0.5 * state.band:
+        soon = np.isfinite(before).any() and np.nanmax(before) > state.held - 0.5 * state.band
+        sagged = first > 0 and state.pressure[first - 1] < _SAGGED
+        if at_once or (soon and not sagged):
             result[first:stop] = low[first:stop]
     return result
 

@@ -19,6 +19,11 @@ _FLAT = 0.25
 
 
 def working(history: History) -> Mask:
+    """Return the hours in which nothing says that the wells are shut in; see `_working`."""
+    return history.once("working", lambda: _working(history))
+
+
+def _working(history: History) -> Mask:
     """Return the hours in which nothing says that the wells are shut in.
 
     Gas and oil meters speak first. Without them the water does, by meter or dumps. Without either, a vessel and a
