@@ -11,11 +11,12 @@ import numpy as np
 
 from nightgauge.derive.bursts import Bursts, bursts
 from nightgauge.derive.known import SECOND_US, Flags, Indices, Times, Track, joined, union
+from nightgauge.derive.tables import NO_TIME
 from nightgauge.derive.totals import Counted, counted, summed
 from nightgauge.derive.turning import least_fall, noise, timed, turns, without_spikes
 from nightgauge.field.settings import WaterDump
 
-UNSEEN = -1
+UNSEEN = NO_TIME
 """Stands for an opening or shutting that was not seen."""
 
 Span = tuple[Times, Times]

@@ -1,7 +1,10 @@
 """The row of VESSEL_DAYS of one day, made of its hours and its dumps."""
 
+from collections import Counter
+from collections.abc import Mapping
+from typing import cast
+
 import numpy as np
-import polars as pl
 
 from nightgauge.derive.hours import Cuts, Hours, daily_means
 from nightgauge.derive.known import Floats, pieces
@@ -15,12 +18,17 @@ _SUMS = (
     "above_opening_s", "below_closing_s",
 )  # fmt: skip
 _MEANS = ("water_load_m3_per_day", "oil_load_m3_per_day", "gas_load_fraction", "oil_in_water_mg_l")
+_COVERAGES = ("coverage", *(f"coverage_{name}" for name in SIGNALS))
+_NUMBERS = (
+    *_SUMS, *_MEANS, *_COVERAGES, "water_in_oil_fraction", "water_retention_min", "water_required_min",
+    "oil_retention_min", "oil_required_min",
+)  # fmt: skip
 _NO_INFLOW = 0.01
 """Vessel volumes a day below which no water counts as coming in. [1/day] House choice: at that rate the vessel turns
 over in three months; it keeps the noise of a level reading from making hours with inflow."""
 
 
-def day_row(plant: Plant, hours: Hours, cycles: pl.DataFrame) -> dict[str, object]:
+def day_row(plant: Plant, hours: Hours, cycles: Mapping[str, object]) -> dict[str, object]:
     """Return the columns of the day's row of VESSEL_DAYS, without the pressures held.
 
     Parameters
@@ -29,19 +37,16 @@ def day_row(plant: Plant, hours: Hours, cycles: pl.DataFrame) -> dict[str, objec
         The vessel on this day.
     hours : Hours
         The day's hours.
-    cycles : DUMP_CYCLES
+    cycles : columns of DUMP_CYCLES
         The dumps that opened on it.
 
     """
-    column = {
-        name: hours.frame[name].to_numpy() for name in hours.frame.columns if hours.frame[name].dtype.is_numeric()
-    }
+    column = {name: hours.number(name) for name in _NUMBERS}
     length_s = hours.cuts.length_s
     row: dict[str, object] = {"vessel": plant.vessel.id, "day": plant.day.date}
     row |= {name: _sum(column[name]) for name in _SUMS}
     row |= {name: _mean(column[name], length_s) for name in _MEANS}
-    coverages = ("coverage", *(f"coverage_{name}" for name in SIGNALS))
-    row |= {name: float(np.average(column[name], weights=length_s)) for name in coverages}
+    row |= {name: float(np.average(column[name], weights=length_s)) for name in _COVERAGES}
     weights = column["oil_m3"] if np.nansum(column["oil_m3"]) > 0.0 else length_s
     row["water_in_oil_fraction"] = _mean(column["water_in_oil_fraction"], weights)
     row |= _per_gas(row)
@@ -49,12 +54,11 @@ def day_row(plant: Plant, hours: Hours, cycles: pl.DataFrame) -> dict[str, objec
     row |= _short(plant, column, length_s)
     row |= _levels(plant, hours.cuts, cycles)
     row["pressure_sag_kpa"] = _sag(plant)
-    row["well_on_test"] = _most(hours.frame["well_on_test"])
+    row["well_on_test"] = _most(cast("list[str | None]", hours.columns["well_on_test"]))
     return row
 
 
 def _sum(values: Floats) -> float | None:
-    values = values.astype(np.float64)
     return None if np.all(np.isnan(values)) else float(np.nansum(values))
 
 
@@ -93,10 +97,12 @@ def _short(plant: Plant, column: dict[str, Floats], length_s: Floats) -> dict[st
     return row
 
 
-def _levels(plant: Plant, cuts: Cuts, cycles: pl.DataFrame) -> dict[str, object]:
-    row: dict[str, object] = {
-        name: cycles[name].median() for name in ("opening_level_m", "closing_level_m", "cv_effective")
-    }
+def _levels(plant: Plant, cuts: Cuts, cycles: Mapping[str, object]) -> dict[str, object]:
+    row: dict[str, object] = {}
+    for name in ("opening_level_m", "closing_level_m", "cv_effective"):
+        known = np.asarray(cycles[name])
+        known = known[~np.isnan(known)]
+        row[name] = float(np.median(known)) if known.size else None
     if plant.interface is not None:
         row["held_interface_m"] = cuts.day_mean(plant.interface.signal)
     return row
@@ -112,6 +118,6 @@ def _sag(plant: Plant) -> float | None:
     return float(quantiles(cut, 1, (0.5,))[0][0] - min(cut.start_value.min(), cut.end_value.min()))
 
 
-def _most(wells: pl.Series) -> str | None:
-    named = wells.drop_nulls()
-    return None if named.is_empty() else str(named.mode().sort()[0])
+def _most(wells: list[str | None]) -> str | None:
+    named = Counter(sorted(well for well in wells if well is not None))
+    return named.most_common(1)[0][0] if named else None

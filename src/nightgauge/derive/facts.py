@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 
 import numpy as np
-import polars as pl
 
 from nightgauge.derive.cycles import UNSEEN, Found
 from nightgauge.derive.known import SECOND_US, Floats, Times, Track, integral, known_until, per_bin, pieces
@@ -11,7 +10,6 @@ from nightgauge.derive.lines import lines
 from nightgauge.derive.plant import Plant, level_at
 from nightgauge.derive.totals import DAY_S
 from nightgauge.physics.valve import flow_coefficient, liquid_head_kpa
-from nightgauge.vocabulary.frames import DUMP_CYCLES, TIME
 
 LONGEST_FILL_US = 36 * 3600 * SECOND_US
 """A fill is followed no further back than this. [us] It leaves half a day of the context for the shutting before."""
@@ -179,22 +177,19 @@ def _cv(plant: Plant, volume: Floats, drain: Floats, pressure: Floats, level: Fl
     return np.asarray(flow_coefficient(flow, pressure + head - downstream, gravity))
 
 
-def cycle_rows(plant: Plant, found: Found, known: Facts) -> pl.DataFrame:
-    """Return the DUMP_CYCLES rows of the dumps that opened on the plant's day."""
+def cycle_columns(plant: Plant, found: Found, known: Facts) -> dict[str, object]:
+    """Return the columns of DUMP_CYCLES of the dumps that opened on the plant's day."""
     opened, shut = found.dumps.opened_us, found.dumps.shut_us
     today = np.flatnonzero((opened >= plant.day.start_us) & (opened < plant.day.end_us))
     well = plant.track("well_on_test")
-    wells = [] if well is None else [_label(well, code) for code in well.at(opened[today])]
-    columns: dict[str, object] = {
+    return {
         "vessel": [plant.vessel.id] * today.size,
-        "opened_utc": pl.Series(opened[today]).cast(TIME),
-        "shut_utc": pl.Series([None if s == UNSEEN else int(s) for s in shut[today]], dtype=pl.Int64).cast(TIME),
+        "opened_utc": opened[today],
+        "shut_utc": shut[today],
         "evidence": [found.evidence[k] for k in today],
-        "well_on_test": wells or [None] * today.size,
+        "well_on_test": None if well is None else [_label(well, code) for code in well.at(opened[today])],
+        **{name: getattr(known, name)[today] for name in Facts.__dataclass_fields__},
     }
-    for name in Facts.__dataclass_fields__:
-        columns[name] = getattr(known, name)[today]
-    return DUMP_CYCLES.build(pl.DataFrame(columns, schema_overrides={"well_on_test": pl.String}).fill_nan(None))
 
 
 def _label(track: Track, code: float) -> str | None:

@@ -45,6 +45,16 @@ class Day:
         return self.edges_us[:-1]
 
     @property
+    def edges_with_day_before_us(self) -> Times:
+        """Return the edges of the 24 hours before it and of its own. [us]"""
+        return np.concatenate([self.start_us - DAY_US + HOUR_US * np.arange(24), self.edges_us])
+
+    def edges_around_us(self, end_us: int) -> Times:
+        """Return the edges of the hours from a day before it to the end of what is seen. [us]"""
+        after = np.arange(self.end_us + HOUR_US, end_us + HOUR_US, HOUR_US, dtype=np.int64)
+        return np.concatenate([self.edges_with_day_before_us, np.minimum(after, end_us)])
+
+    @property
     def lengths_us(self) -> Times:
         """Return the lengths of its hours. [us]"""
         return np.diff(self.edges_us)

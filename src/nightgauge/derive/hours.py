@@ -5,17 +5,15 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-import polars as pl
 
 from nightgauge.derive.cycles import UNSEEN, Found, Span, from_switch
 from nightgauge.derive.facts import Facts
 from nightgauge.derive.known import SECOND_US, Floats, Pieces, Track, integral, joined, per_bin, pieces
-from nightgauge.derive.load import cut_at, overlaps, water_inflow
+from nightgauge.derive.load import Rates, cut_at, overlaps, water_inflow
 from nightgauge.derive.plant import Plant
 from nightgauge.derive.retention import Means, retention_columns
 from nightgauge.derive.signal_hours import quantiles
 from nightgauge.derive.totals import DAY_S, Counted
-from nightgauge.vocabulary.frames import TIME, VESSEL_HOURS
 from nightgauge.vocabulary.signals import SIGNALS
 
 Columns = dict[str, Floats]
@@ -81,21 +79,29 @@ class Cuts:
 
 @dataclass(frozen=True)
 class Hours:
-    """The hours of one day with the columns of VESSEL_HOURS, and the means they were made from."""
+    """The columns of VESSEL_HOURS of one day, and the pieces of signals they were made from."""
 
-    frame: pl.DataFrame
+    columns: dict[str, object]
     cuts: Cuts
+    inflow: Rates
+    """Of water, from a day before the day to the end of what is seen."""
+
+    def number(self, name: str) -> Floats:
+        """Return a column of numbers, NaN where it has none."""
+        found = self.columns.get(name)
+        return np.full(self.cuts.count, np.nan) if found is None else np.asarray(found, dtype=np.float64)
 
 
-def hour_rows(plant: Plant, found: Found, known: Facts) -> Hours:
+def hour_columns(plant: Plant, found: Found, known: Facts) -> Hours:
     """Return the hours of the plant's day, without the pressures held."""
     cuts = Cuts(plant)
     open_spans = spans_open(plant, found)
-    load = water_inflow(plant, found, known, open_spans).mean_per_hour(plant.day.edges_us)
+    inflow = water_inflow(plant, found, known, open_spans, plant.day.edges_around_us(plant.seen.end_us))
+    load = inflow.mean_per_hour(plant.day.edges_us)
     outlets = _outlet_columns(plant, cuts)
     columns: dict[str, object] = {
         "vessel": [plant.vessel.id] * cuts.count,
-        "hour_utc": pl.Series(plant.day.hours_us).cast(TIME),
+        "hour_utc": plant.day.hours_us,
         "well_on_test": _most_of_the_time(plant.track("well_on_test"), cuts),
         "water_load_m3_per_day": load,
         **_dump_columns(plant, found, known, cuts, open_spans),
@@ -105,8 +111,7 @@ def hour_rows(plant: Plant, found: Found, known: Facts) -> Hours:
         **{f"coverage_{name}": cuts.known_s(name) / cuts.length_s for name in SIGNALS},
         **retention_columns(plant, hourly_means(cuts), load, outlets["oil_load_m3_per_day"]),
     }
-    frame = pl.DataFrame(columns, schema_overrides={"well_on_test": pl.String})
-    return Hours(VESSEL_HOURS.build(frame.fill_nan(None)), cuts)
+    return Hours(columns, cuts, inflow)
 
 
 def hourly_means(cuts: Cuts) -> Means:

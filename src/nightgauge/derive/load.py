@@ -29,6 +29,12 @@ class Rates:
         with np.errstate(invalid="ignore", divide="ignore"):
             return per_bin(np.add, rate * cut.length_s, cut.bin, count, np.nan) / length
 
+    def known_share(self, edges_us: Times) -> Floats:
+        """Return how much of each stretch between edges the rate is known for. [1]"""
+        known = ~np.isnan(self.rate_m3_per_day)
+        cut = cut_at(self.start_us[known], self.end_us[known], edges_us)
+        return per_bin(np.add, cut.length_s, cut.bin, edges_us.size - 1, 0.0) / (np.diff(edges_us) / SECOND_US)
+
 
 @dataclass(frozen=True)
 class Cut:
@@ -61,8 +67,8 @@ def cut_at(start_us: Times, end_us: Times, edges_us: Times) -> Cut:
     )
 
 
-def water_inflow(plant: Plant, found: Found, known: Facts, open_spans: Span) -> Rates:
-    """Return the water inflow over the plant's day.
+def water_inflow(plant: Plant, found: Found, known: Facts, open_spans: Span, edges_us: Times) -> Rates:
+    """Return the water inflow between the first and the last of the edges, which are hours.
 
     From one shutting to the next it is what that cycle shows. Everywhere else (since the last shutting, over
     gaps, with a throttling dump) it is what the meter passed plus what the level gained, hour by hour.
@@ -71,9 +77,8 @@ def water_inflow(plant: Plant, found: Found, known: Facts, open_spans: Span) -> 
     before = np.append(UNSEEN, shut[:-1])
     told = (before != UNSEEN) & (shut != UNSEEN) & ~np.isnan(known.inflow_m3_per_day)
     start, end, rate = before[told], shut[told], known.inflow_m3_per_day[told]
-    edges = plant.day.edges_us
-    free = _complement((start, end), int(edges[0]), int(edges[-1]))
-    rest = cut_at(*free, edges)
+    free = _complement((start, end), int(edges_us[0]), int(edges_us[-1]))
+    rest = cut_at(*free, edges_us)
     balance = _balance(plant, rest.start_us, rest.end_us, open_spans)
     all_start, all_end = np.concatenate([start, rest.start_us]), np.concatenate([end, rest.end_us])
     order = np.argsort(all_start, kind="stable")

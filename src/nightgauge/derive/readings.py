@@ -9,9 +9,10 @@ import polars as pl
 
 from nightgauge.derive.known import SECOND_US, Readings, Times, Track, gaps_longer_than, overlap, track
 from nightgauge.field.settings import Outage
-from nightgauge.vocabulary.flags import BAD
+from nightgauge.vocabulary.flags import BAD, FLAG
 from nightgauge.vocabulary.signals import SIGNALS
 
+_BAD = FLAG.categories.to_list().index(BAD)
 _EPOCH = datetime.fromisoformat("1970-01-01T00:00:00+00:00")
 
 
@@ -30,15 +31,17 @@ def readings_of(samples: pl.DataFrame) -> dict[str, Readings]:
         rows never matters.
 
     """
-    ordered = samples.sort("signal", "time_utc", "value", "text_value")
-    parts = ordered.partition_by("signal", as_dict=True, maintain_order=True)
-    return {str(key[0]): _readings(str(key[0]), part) for key, part in parts.items() if key[0] in SIGNALS}
+    parts = samples.partition_by("signal", as_dict=True, maintain_order=True)
+    return {str(key[0]): _readings(str(key[0]), part) for key, part in sorted(parts.items()) if key[0] in SIGNALS}
 
 
 def _readings(name: str, part: pl.DataFrame) -> Readings:
     signal = SIGNALS[name]
     time_us = part["time_utc"].to_physical().to_numpy()
-    good = (part["flag"] != BAD).to_numpy()
+    if np.any(time_us[1:] <= time_us[:-1]):
+        part = part.sort("time_utc", "value", "text_value")
+        time_us = part["time_utc"].to_physical().to_numpy()
+    good = part["flag"].to_physical().to_numpy() != _BAD
     labels: tuple[str, ...] = ()
     if signal.kind == "text":
         labels = tuple(part["text_value"].drop_nulls().unique().sort().to_list())

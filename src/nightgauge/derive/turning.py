@@ -182,12 +182,7 @@ def timed(time_us: Times, level: Floats, found: Turns) -> Timed:
     fewer than two samples between its ends, the last sample above and the first below it are all that is known.
     """
     last = np.where(found.trough < 0, level.size - 1, found.trough)
-    top, bottom = level[found.peak], level[last]
-    spans = [
-        _corners(level, int(a), int(b), float(high), float(low))
-        for a, b, high, low in zip(found.peak, last, top, bottom, strict=True)
-    ]
-    begin, end = (np.array([s[k] for s in spans], dtype=np.intp) for k in (0, 1))
+    begin, end = _corners(level, found.peak, last)
     before = np.append(0, last[:-1])
     after = np.append(found.peak[1:], level.size - 1)
     fall = lines(time_us, level, begin + 1, end, time_us[begin])
@@ -206,14 +201,29 @@ def timed(time_us: Times, level: Floats, found: Turns) -> Timed:
     return Timed(start_us, np.where(found.trough < 0, -1, np.maximum(end_us, start_us + 1)))
 
 
-def _corners(level: Floats, peak: int, trough: int, high: float, low: float) -> tuple[int, int]:
-    """Return the last sample near the top before the fall's middle and the first near the bottom after it."""
-    part = level[peak : trough + 1]
-    edge = _EDGE * (high - low)
-    middle = int(np.argmax(part <= 0.5 * (high + low)))
-    above = np.flatnonzero(part[:middle] >= high - edge)
-    below = np.flatnonzero(part[middle:] <= low + edge)
-    return peak + int(above[-1]) if above.size else peak, peak + middle + int(below[0]) if below.size else trough
+def _corners(level: Floats, peak: Indices, trough: Indices) -> tuple[Indices, Indices]:
+    """Return the last sample near the top before each fall's middle and the first near the bottom after it."""
+    fall = np.repeat(np.arange(peak.size), trough - peak + 1)
+    sample = (
+        peak[fall]
+        + np.arange(fall.size)
+        - np.repeat(np.cumsum(trough - peak + 1) - (trough - peak + 1), trough - peak + 1)
+    )
+    high, low = level[peak], level[trough]
+    share = (level[sample] - low[fall]) / np.maximum(high - low, 1e-12)[fall]
+    middle = _first(fall, sample, share <= 0.5, trough)
+    above = (share >= 1.0 - _EDGE) & (sample < middle[fall])
+    below = (share <= _EDGE) & (sample >= middle[fall])
+    begin = peak.copy()
+    np.maximum.at(begin, fall[above], sample[above])
+    return begin, _first(fall, sample, below, trough)
+
+
+def _first(fall: Indices, sample: Indices, which: Flags, otherwise: Indices) -> Indices:
+    """Return the first sample of each fall for which something holds."""
+    found = otherwise.copy()
+    np.minimum.at(found, fall[which], sample[which])
+    return found
 
 
 def _meeting(fall: Lines, other: Lines, origin_us: Times) -> Times:

@@ -5,21 +5,25 @@ but the days already derived. So they are the same to the bit wherever the deriv
 final once the next one is over.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import polars as pl
 
 from nightgauge.derive.cycles import Evidence, Found, chosen, from_level, from_meter, from_switch
 from nightgauge.derive.days import day_row
-from nightgauge.derive.facts import cycle_rows, facts
+from nightgauge.derive.facts import cycle_columns, facts
 from nightgauge.derive.grid import DAY_US, Day, days
-from nightgauge.derive.hours import hour_rows
-from nightgauge.derive.known import Readings
+from nightgauge.derive.hours import hour_columns
+from nightgauge.derive.known import SECOND_US, Readings
+from nightgauge.derive.past import Past
 from nightgauge.derive.plant import Plant
 from nightgauge.derive.pressure import held_pressures
 from nightgauge.derive.readings import readings_of, seen
 from nightgauge.derive.signal_hours import signal_hours
+from nightgauge.derive.tables import Table, build
+from nightgauge.derive.well_tests import well_tests
 from nightgauge.field.settings import Field, Vessel
 from nightgauge.vocabulary.derived import Derived
 from nightgauge.vocabulary.frames import (
@@ -29,7 +33,7 @@ from nightgauge.vocabulary.frames import (
     VESSEL_HOURS,
     VESSEL_SAMPLES,
     WELL_TESTS,
-)  # fmt: skip
+)
 
 CONTEXT = timedelta(days=2)
 """How far before the first row the samples must reach."""
@@ -65,47 +69,48 @@ def derive_vessel(
     """
     VESSEL_SAMPLES.check(samples)
     readings = readings_of(samples)
-    known_days = earlier
-    parts: list[Derived] = []
+    past = Past.of(earlier)
+    parts: list[_Part] = []
     for day in days(field, start, until):
-        part = _one_day(vessel, field, readings, day, known_days)
-        known_days = pl.concat([known_days, part.days])
+        part = _one_day(vessel, field, readings, day, past)
+        past = past.and_then(part.day)
         parts.append(part)
     return Derived(
-        DUMP_CYCLES.build(_all([p.cycles for p in parts], DUMP_CYCLES.empty())),
-        VESSEL_HOURS.build(_all([p.hours for p in parts], VESSEL_HOURS.empty())),
-        VESSEL_DAYS.build(_all([p.days for p in parts], VESSEL_DAYS.empty())),
-        SIGNAL_HOURS.build(_all([p.signal_hours for p in parts], SIGNAL_HOURS.empty())),
-        WELL_TESTS.build(_all([p.tests for p in parts], WELL_TESTS.empty())),
+        build(DUMP_CYCLES, [p.cycles for p in parts]),
+        build(VESSEL_HOURS, [p.hours for p in parts]),
+        build(VESSEL_DAYS, [{name: [value] for name, value in p.day.items()} for p in parts]),
+        build(SIGNAL_HOURS, [rows for p in parts for rows in p.signal_hours]),
+        build(WELL_TESTS, [p.tests for p in parts]),
     )
 
 
-def _all(parts: list[pl.DataFrame], empty: pl.DataFrame) -> pl.DataFrame:
-    return pl.concat([empty, *parts])
+@dataclass(frozen=True)
+class _Part:
+    """What one day gave: columns, and for the day itself its one row."""
+
+    cycles: Table
+    hours: Table
+    day: Mapping[str, object]
+    signal_hours: Sequence[Table]
+    tests: Table
 
 
-def _one_day(
-    vessel: Vessel, field: Field, readings: Mapping[str, Readings], day: Day, earlier: pl.DataFrame
-) -> Derived:
+def _one_day(vessel: Vessel, field: Field, readings: Mapping[str, Readings], day: Day, past: Past) -> _Part:
     outages = [o for o in field.outages if o.vessel == vessel.id]
-    window_start = day.start_us - int(CONTEXT.total_seconds()) * 1_000_000
+    window_start = day.start_us - int(CONTEXT.total_seconds()) * SECOND_US
     window_end = min(day.end_us + _AHEAD_US, day.until_us)
     plant = Plant(vessel, field, day, seen(readings, outages, window_start, window_end))
     found = find_dumps(plant)
     known = facts(plant, found)
-    hours = hour_rows(plant, found, known)
-    cycles = cycle_rows(plant, found, known)
-    held = held_pressures(plant, hours, earlier)
-    row = pl.DataFrame([day_row(plant, hours, cycles) | held.day])
-    signal_rows = [
-        signal_hours(vessel.id, plant.seen.readings[name], track, day) for name, track in plant.seen.tracks.items()
-    ]
-    return Derived(
+    hours = hour_columns(plant, found, known)
+    cycles = cycle_columns(plant, found, known)
+    held = held_pressures(plant, hours, past)
+    return _Part(
         cycles,
-        VESSEL_HOURS.build(hours.frame.with_columns(**held.hours)),
-        VESSEL_DAYS.build(row.fill_nan(None)),
-        _all(signal_rows, SIGNAL_HOURS.empty()),
-        WELL_TESTS.empty(),
+        hours.columns | held.hours,
+        day_row(plant, hours, cycles) | held.day,
+        [signal_hours(vessel.id, plant.seen.readings[name], track, day) for name, track in plant.seen.tracks.items()],
+        well_tests(plant, hours),
     )
 
 
