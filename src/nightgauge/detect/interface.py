@@ -83,7 +83,7 @@ def _candidate(history: History, shift: Shift, rules: Rules) -> Candidate:
     if shift.by_setting:
         draft.confidence = min(draft.confidence, 0.6)
     draft.severity = size
-    draft.ended_s = shift.ended_s
+    draft.ended_s, draft.settled = shift.ended_s, shift.steady
     draft.priority = "medium" if kind == DRIFT or size >= LARGE_STEP_M else "low"
     if shift.by_setting:
         draft.priority = "low"

@@ -1,8 +1,5 @@
 """Numbers, times and candidates in words: display units, field time, three figures at most."""
 
-from collections.abc import Sequence
-from datetime import datetime
-
 from nightgauge.detect.history import DAY_S, HOUR_S, History
 from nightgauge.units import to_display
 from nightgauge.vocabulary.findings import Candidate, Effect, Evidence, Instead, Priority
@@ -81,6 +78,7 @@ class Draft:
         self.confidence = 0.5
         self.severity = 0.0
         self.ended_s: float | None = None
+        self.settled = False
 
     def found(self, name: str, value: float | None, unit: str, expected: float | str | None) -> None:
         """Add a number found beside the one expected, over the span set by `over`."""
@@ -118,14 +116,5 @@ class Draft:
             checks=(*declared.checks, *declared.cautions),
             effect=self.effect,
             also=tuple(self.also),
+            settled=self.settled,
         )
-
-
-def aware(moment_: datetime) -> float:
-    """Return an aware time as seconds since 1970."""
-    return moment_.timestamp()
-
-
-def joined(parts: Sequence[str]) -> str:
-    """Return clauses as one sentence: "a; b"."""
-    return "; ".join(part for part in parts if part)

@@ -73,7 +73,7 @@ def faults_of(candidates: Sequence[Candidate]) -> list[Fault]:
 def _chained(faults: list[Fault], chain: Fault | None, candidate: Candidate) -> Fault:
     if chain is None:
         return Fault(candidate, candidate.onset)
-    if candidate.onset - chain.end > RETURN:
+    if chain.candidate.settled or candidate.onset - chain.end > RETURN:
         faults.append(chain)
         return Fault(candidate, candidate.onset)
     if candidate.onset - chain.end > ONE_FAULT:

@@ -30,6 +30,9 @@ WORSE_BY = 1.5
 _SURE, _LIKELY = 0.9, 0.7
 """The words of a confidence change at these. Fixed by the project's page style."""
 
+_SETTLED_WORDS = "taken as the new setting"
+"""How a detector ends the summary of a step that was learned, and how the ledger says so. Fixed by the format page."""
+
 Row = dict[str, Any]
 
 
@@ -124,8 +127,14 @@ def _row_of(rows: Sequence[Row], fault: Fault, matched: Mapping[str, Fault]) -> 
         and family(row["kind"]) == family(fault.candidate.kind)
         and fault.first_onset - _end(row) <= RETURN
         and row["onset"] - fault.end <= RETURN
+        and not (_is_settled(row) and fault.candidate.onset >= _end(row) - NEW_FOR / 2)
     ]
     return max(near, key=lambda row: (_end(row), row["id"]), default=None)
+
+
+def _is_settled(row: Row) -> bool:
+    """Return whether a finding was cleared as the new setting: then the next move is another finding."""
+    return row["state"] == "cleared" and _SETTLED_WORDS in row["summary"]
 
 
 def _refined_row(rows: Sequence[Row], fault: Fault, matched: Mapping[str, Fault]) -> Row | None:
@@ -278,8 +287,8 @@ def _returned_words(row: Row) -> str:
 
 
 def _over_words(row: Row, candidate: Candidate) -> str:
-    if "taken as the new setting" in candidate.summary:
-        return "taken as the new setting"
+    if candidate.settled:
+        return _SETTLED_WORDS
     if mark_of(row).get("as") == "fixed":
         return "marked fixed, and gone since: the repair has held"
     return "over, and quiet since"

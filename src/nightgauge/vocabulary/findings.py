@@ -60,3 +60,5 @@ class Candidate:
     effect: Effect | None = None
     also: tuple[str, ...] = field(default=())
     """Kinds told inside this one as its consequences."""
+    settled: bool = False
+    """Whether it ended as the new setting, so that the next move is another fault."""
