@@ -68,6 +68,54 @@ def test_a_unit_of_the_trade_has_the_size_of_its_definition(unit: str, dimension
     assert conversion(unit, dimension).constant == 0.0
 
 
+FOOT_M = 12 * INCH_M
+LITRE_M3 = 0.001
+MERCURY_KPA = 13.5951 * 9.80665 / 1000
+"""A conventional millimetre of mercury: density 13595.1 kg/m3 (NIST SP 811 appendix B)."""
+EVERY_OTHER_SPELLING = {
+    "length": {
+        "metre": 1, "metres": 1, "dm": 0.1, "cm": 0.01, "mm": 0.001, "km": 1000, "feet": FOOT_M, "in": INCH_M,
+        "inch": INCH_M, "inches": INCH_M, "yd": 3 * FOOT_M, "thou": INCH_M / 1000, "IN": INCH_M, "M": 1, "Ft": FOOT_M,
+    },
+    "volume": {
+        "bbls": BARREL_M3, "barrel": BARREL_M3, "barrels": BARREL_M3, "stb": BARREL_M3, "BBL": BARREL_M3,
+        "L": LITRE_M3, "l": LITRE_M3, "litre": LITRE_M3, "litres": LITRE_M3, "kL": 1, "m^3": 1, "m**3": 1, "M3": 1,
+        "dm3": LITRE_M3, "in3": INCH_M**3,
+    },
+    "liquid rate": {
+        "bopd": BARREL_M3, "bwpd": BARREL_M3, "bfpd": BARREL_M3, "BPD": BARREL_M3, "bph": 24 * BARREL_M3,
+        "gph": 24 * GALLON_M3, "gpd": GALLON_M3, "lpm": 1440 * LITRE_M3, "L/s": 86400 * LITRE_M3,
+        "bbl per day": BARREL_M3, "ft^3/day": CUBIC_FOOT_M3, "M3/D": 1, "m³/h": 24, "stb/d": BARREL_M3,
+    },
+    "gas rate": {
+        "cf/d": CUBIC_FOOT_M3, "MMcf/d": 1e6 * CUBIC_FOOT_M3, "scfd": CUBIC_FOOT_M3, "Mcfd": 1000 * CUBIC_FOOT_M3,
+        "MMcfd": 1e6 * CUBIC_FOOT_M3, "Mscfd": 1000 * CUBIC_FOOT_M3, "mscfd": 1000 * CUBIC_FOOT_M3,
+        "scfm": 1440 * CUBIC_FOOT_M3, "scfh": 24 * CUBIC_FOOT_M3, "MCF/D": 1000 * CUBIC_FOOT_M3,
+        "mmscf/d": 1e6 * CUBIC_FOOT_M3,
+    },
+    "duration": {
+        "sec": 1, "min": 60, "mins": 60, "Min": 60, "h": 3600, "hr": 3600, "hrs": 3600, "hour": 3600, "hours": 3600,
+        "day": 86400, "days": 86400, "week": 604800, "weeks": 604800, "H": 3600,
+    },
+    "pressure": {
+        "Pa": 0.001, "hPa": 0.1, "kPa": 1, "KPA": 1, "Kpa": 1, "MPa": 1000, "MPA": 1000, "atm": 101.325,
+        "torr": 101.325 / 760, "mmHg": MERCURY_KPA, "inHg": 25.4 * MERCURY_KPA, "inWC": 0.24908891,
+        "ftH2O": 12 * 0.24908891, "kgf/cm2": 98.0665, "kg/cm^2": 98.0665, "lb/in2": PSI_KPA, "lbf/in^2": PSI_KPA,
+        "kPag": 1, "barg": 100, "mbarg": 0.1, "MPag": 1000, "kg/cm2g": 98.0665, "MBAR": 0.1,
+    },
+    "pressure difference": {"psid": PSI_KPA, "bar": 100},
+    "concentration": {"g/m^3": 1, "g/L": 1000, "kg/m3": 1000, "MG/L": 1},
+    "current": {"amp": 1, "amps": 1, "ma": 0.001, "MA": 0.001},
+    "productivity index": {"bpd/psi": BARREL_M3 / PSI_KPA, "m^3/day/bar": 0.01},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("dimension", EVERY_OTHER_SPELLING)
+def test_every_spelling_has_the_size_of_its_definition(dimension: str) -> None:
+    for unit, expected in EVERY_OTHER_SPELLING[dimension].items():
+        assert conversion(unit, dimension).factor == pytest.approx(expected, rel=EXACT), unit
+
+
 def test_a_barrel_a_day_is_a_34th_of_a_gallon_a_minute() -> None:
     # 1440 min x 1 gal / 42 gal
     gpm = conversion("gpm", "liquid rate").factor / conversion("bbl/day", "liquid rate").factor
@@ -111,7 +159,15 @@ def test_the_standard_atmosphere_of_the_trade_is_14_696_psia() -> None:
 @pytest.mark.parametrize(
     ("text", "celsius"),
     # the two scales meet at -40; 60 degF is 15.555... degC; water boils at 212 degF
-    [("-40 degF", -40.0), ("60 degF", 140 / 9), ("212 °F", 100.0), ("95 F", 35.0), ("0 K", -273.15), ("20 °C", 20.0)],
+    [
+        ("-40 degF", -40.0),
+        ("60 degF", 140 / 9),
+        ("212 °F", 100.0),
+        ("95 F", 35.0),
+        ("0 K", -273.15),
+        ("300 K", 26.85),
+        ("20 °C", 20.0),
+    ],
 )
 def test_temperatures_are_points_on_a_scale(text: str, celsius: float) -> None:
     assert parse(text, "temperature") == pytest.approx(celsius, abs=1e-12)
@@ -203,7 +259,13 @@ def test_a_text_that_is_no_quantity_says_why(text: str, dimension: str, message:
         parse(text, dimension)
 
 
-@pytest.mark.parametrize(("text", "expected"), [("10 %", 0.1), ("10%", 0.1), ("0.1", 0.1), ("0.1 fraction", 0.1)])
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("10 %", 0.1), ("10%", 0.1), ("10 percent", 0.1), ("10 pct", 0.1),
+        ("0.1", 0.1), ("0.1 fraction", 0.1), ("0.1 frac", 0.1), ("0.1 1", 0.1),
+    ],
+)  # fmt: skip
 def test_a_share_is_in_percent_or_bare(text: str, expected: float) -> None:
     assert parse(text, "fraction") == pytest.approx(expected, rel=EXACT)
 
