@@ -40,6 +40,8 @@ def fits(kind: str, design: Design) -> bool:
         return design.regime == "both"
     if kind == "liquid_in_gas":
         return design.regime != "oil"
+    if kind == "vessel_undersized":
+        return design.service != "test vessel"
     return True
 
 

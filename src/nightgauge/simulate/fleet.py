@@ -6,11 +6,23 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
+from nightgauge.field.settings import Service
 from nightgauge.simulate import faults as fault_draws
 from nightgauge.simulate.design import BARREL, INCH, PSI, Design, Regime, physics, settings, water_volume_m3, wells
 from nightgauge.simulate.design import design_shell as inside
 from nightgauge.simulate.nuisances import annoy
-from nightgauge.simulate.plan import ExportGroup, Fault, Physics, Plan, Slugs, VesselPlan
+from nightgauge.simulate.plan import (
+    DAY_S,
+    HOUR_S,
+    ExportGroup,
+    Fault,
+    Interval,
+    Physics,
+    Plan,
+    Slugs,
+    VesselPlan,
+    WellPlan,
+)
 from nightgauge.simulate.suites import SUITES, Quality, instrument
 
 Rng = np.random.Generator
@@ -18,6 +30,9 @@ Rng = np.random.Generator
 _DRAW_PURPOSE = 10
 _END = datetime(2026, 5, 18, 6, 0, tzinfo=UTC)
 """A midnight of the zone; where fleets end unless told."""
+_LEAST_BPD = 150.0  # a vessel with less would not have been built
+_TRIES = 200  # the rarest kind fits and shows on about one vessel in thirty
+_SERVICES: tuple[Service, ...] = ("free-water knockout", "heater treater", "separator", "test vessel")
 _SHOWN_SHARE = 0.85  # of the faults that are drawn so that the vessel's signals show them; the rest test silence
 
 
@@ -96,24 +111,19 @@ def _exports(vessels: tuple[VesselPlan, ...]) -> tuple[ExportGroup, ...]:
 
 
 def _vessel(name: str, days: int, mixture: Mixture, rng: Rng) -> VesselPlan:
-    design = _design(name, rng)
-    suite = sorted(SUITES)[int(rng.integers(len(SUITES)))]
-    names = SUITES[suite]
-    if design.action == "throttling" and rng.random() < 0.8:
-        # A throttling valve has a position where a snap one has a switch.
-        names = tuple(dict.fromkeys("water_dump_position" if n == "water_dump_open" else n for n in names))
-        names = (*names, "water_dump_position") if suite in ("metered", "rates") else names
-    names = tuple(dict.fromkeys(names))
-    fault = _fault(design, frozenset(names), days, mixture, rng)
+    design, names, fault = _drawn(name, days, mixture, rng)
     if fault is not None and fault.kind == "vessel_undersized":
         design = _nearly_full(design, rng)
-    shares = tuple(rng.uniform(0.4, 1.6, int(rng.integers(1, 6))))
+    fewest = 3 if design.service == "test vessel" else 1
+    shares = tuple(rng.uniform(0.4, 1.6, int(rng.integers(fewest, 6))))
     slugs = Slugs(float(rng.uniform(0.0, 0.45)), float(np.exp(rng.uniform(np.log(600.0), np.log(5400.0)))),
                   float(rng.uniform(0.05, 0.5)))  # fmt: skip
     flowing = wells(design, shares, f"{name}-W", slugs)
     flowing = tuple(replace(w, wander=float(rng.uniform(0.02, 0.08))) for w in flowing)
     if fault is not None and fault.kind == "vessel_undersized":
         flowing = fault_draws.added_wells(flowing, fault, design)
+    elif design.service == "test vessel":
+        flowing = _in_turn(flowing, design, days, rng)
     quality = _quality(rng)
     vessel = VesselPlan(
         settings=settings(design),
@@ -125,15 +135,56 @@ def _vessel(name: str, days: int, mixture: Mixture, rng: Rng) -> VesselPlan:
     return annoy(vessel, days, rng) if mixture.nuisances else vessel
 
 
-def _fault(design: Design, signals: frozenset[str], days: int, mixture: Mixture, rng: Rng) -> Fault | None:
-    if rng.random() >= mixture.fault_share:
-        return None
-    fitting = [k for k in mixture.faults if fault_draws.fits(k, design)]
-    shown = [k for k in fitting if fault_draws.shows(k, signals)]
-    choice = shown if shown and rng.random() < _SHOWN_SHARE else fitting
-    if not choice:
-        return None
-    return fault_draws.draw(choice[int(rng.integers(len(choice)))], design, signals, days, rng)
+def _signals(design: Design, rng: Rng) -> tuple[str, ...]:
+    suite = sorted(SUITES)[int(rng.integers(len(SUITES)))]
+    names = SUITES[suite]
+    if design.action == "throttling" and rng.random() < 0.8:
+        # A throttling valve has a position where a snap one has a switch.
+        names = tuple("water_dump_position" if n == "water_dump_open" else n for n in names)
+        names = (*names, "water_dump_position") if suite in ("metered", "rates") else names
+    return (*names, "well_on_test") if design.service == "test vessel" else names
+
+
+def _in_turn(flowing: tuple[WellPlan, ...], design: Design, days: int, rng: Rng) -> tuple[WellPlan, ...]:
+    """Return the wells of a test vessel: each alone for half a day to a day, round and round."""
+    turn_s, change_s = float(rng.uniform(12.0, 24.0)) * HOUR_S, float(rng.uniform(0.2, 1.5)) * HOUR_S
+    starts = np.arange(0.0, days * DAY_S, turn_s + change_s)
+    total = sum(w.water_m3_per_day for w in flowing)
+    tested = []
+    for number, well in enumerate(flowing):
+        mine = [Interval(float(s), float(s + turn_s)) for s in starts[number :: len(flowing)]]
+        ends = [0.0, *(turn.end_s for turn in mine)]
+        begins = [*(turn.start_s for turn in mine), days * DAY_S]
+        between = tuple(Interval(end, begin) for end, begin in zip(ends, begins, strict=True) if begin > end)
+        factor = total / well.water_m3_per_day * float(rng.uniform(0.5, 1.2))  # alone it fills what all would
+        tested.append(
+            replace(
+                well,
+                water_m3_per_day=well.water_m3_per_day * factor,
+                oil_m3_per_day=well.oil_m3_per_day * factor * float(rng.uniform(0.6, 1.4)),
+                gas_m3_per_day=well.gas_m3_per_day * factor,
+                off=between,
+                on_test=tuple(mine),
+                test_vessel=design.id,
+            )
+        )
+    return tuple(tested)
+
+
+def _drawn(name: str, days: int, mixture: Mixture, rng: Rng) -> tuple[Design, tuple[str, ...], Fault | None]:
+    """Draw a kind of fault first and then a vessel that it can befall, so that rare kinds are not rare in a fleet."""
+    has_fault = bool(mixture.faults) and rng.random() < mixture.fault_share
+    kind = mixture.faults[int(rng.integers(len(mixture.faults)))] if has_fault else None
+    must_show = rng.random() < _SHOWN_SHARE
+    for _ in range(_TRIES):
+        design = _design(name, rng)
+        names = _signals(design, rng)
+        if kind is None:
+            break
+        signals = frozenset(names)
+        if fault_draws.fits(kind, design) and (not must_show or fault_draws.shows(kind, signals)):
+            return design, names, fault_draws.draw(kind, design, signals, days, rng)
+    return design, names, None
 
 
 def _design(name: str, rng: Rng) -> Design:
@@ -143,7 +194,7 @@ def _design(name: str, rng: Rng) -> Design:
     length = float(rng.choice((10.0, 12.0, 15.0)) if standing else diameter * rng.choice((2.5, 3.0, 3.5)))
     bare = Design(
         name,
-        service="free-water knockout" if rng.random() < 0.7 else "separator",
+        service=_SERVICES[int(rng.choice(len(_SERVICES), p=(0.6, 0.15, 0.15, 0.1)))],
         orientation="vertical" if standing else "horizontal",
         diameter_ft=diameter,
         length_ft=length,
@@ -169,7 +220,7 @@ def _loaded(design: Design, rng: Rng) -> Design:
     fill_min = float(np.exp(rng.uniform(np.log(7.0), np.log(80.0))))
     retention = float(np.exp(rng.uniform(np.log(2.5), np.log(10.0)))) * water_minutes
     rate = dumped / fill_min if design.action == "snap" else held / retention
-    rate = min(rate, held / (2.5 * water_minutes)) * 1440.0
+    rate = max(min(rate, held / (2.5 * water_minutes)) * 1440.0, _LEAST_BPD * BARREL)
     oil_volume = float(shell.volume_m3(design.oil_level_in * INCH)) - float(shell.volume_m3(middle))
     oil_minutes = float(rng.integers(8, 21))
     oil = min(rate / float(np.exp(rng.uniform(np.log(2.5), np.log(12.0)))), oil_volume / (2.5 * oil_minutes) * 1440.0)
@@ -242,7 +293,7 @@ def _quality(rng: Rng) -> Quality:
     return Quality(
         scan_s=float(rng.choice((5.0, 10.0, 15.0, 30.0, 60.0), p=(0.2, 0.3, 0.15, 0.2, 0.15))),
         noise=float(np.exp(rng.uniform(np.log(0.5), np.log(2.5)))),
-        band=float(np.exp(rng.uniform(np.log(0.6), np.log(3.0)))),
+        band=float(np.exp(rng.uniform(np.log(0.6), np.log(4.0)))),
         max_interval_s=float(rng.choice((600.0, 900.0, 1200.0, 1800.0))),
         texts=bool(rng.random() < 0.6),
     )

@@ -30,7 +30,8 @@ def annoy(vessel: VesselPlan, days: int, rng: Rng) -> VesselPlan:
 
 def _well(well: WellPlan, days: int, trend: float, rng: Rng) -> WellPlan:
     times = int(rng.poisson(days / _WELL_OFF_EVERY_DAYS))
-    return replace(well, off=_stretches(times, days, (1.0, 30.0), HOUR_S, rng), trend_per_day=trend)
+    more = _stretches(times, days, (1.0, 30.0), HOUR_S, rng)
+    return replace(well, off=(*well.off, *more), trend_per_day=trend)
 
 
 def _instrument(instrument: Instrument, days: int, rng: Rng) -> Instrument:
