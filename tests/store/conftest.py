@@ -1,15 +1,18 @@
 """Builders for the store's tests: a small field, exports by hand, a database in a temporary folder."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import duckdb
 import polars as pl
 import pytest
 
 from nightgauge.field.settings import Field, TagRow, Vessel
-from nightgauge.store import Store
+from nightgauge.store import Store, Writer
+from nightgauge.store.migrations import migrate
 from nightgauge.units import conversion
 from nightgauge.vocabulary.exports import EXPORT_QUARANTINE, EXPORT_SAMPLES, TAGS_SEEN, Export, ParsedExport
 from nightgauge.vocabulary.signals import SIGNALS
@@ -129,3 +132,36 @@ def store(tmp_path: Path) -> Store:
         writer.sync_tags(make_field(), READ_AT)
         writer.sync_setup(make_field())
     return made
+
+
+@pytest.fixture(scope="session")
+def _in_memory() -> Iterator[duckdb.DuckDBPyConnection]:
+    with duckdb.connect(":memory:") as connection:
+        connection.execute("SET TimeZone = 'UTC'")
+        migrate(connection, Path(":memory:"))
+        writer = Writer(connection)
+        writer.sync_tags(make_field(), READ_AT)
+        writer.sync_setup(make_field())
+        yield connection
+
+
+@pytest.fixture(scope="session")
+def rolled_back(_in_memory: duckdb.DuckDBPyConnection) -> Callable[[], AbstractContextManager[Writer]]:
+    """Return a context that gives a writer on the same database as `store`'s, in memory, and undoes all at its end."""
+
+    @contextmanager
+    def opened() -> Iterator[Writer]:
+        _in_memory.execute("BEGIN")
+        try:
+            yield Writer(_in_memory)
+        finally:
+            _in_memory.execute("ROLLBACK")
+
+    return opened
+
+
+@pytest.fixture
+def writer(rolled_back: Callable[[], AbstractContextManager[Writer]]) -> Iterator[Writer]:
+    """Return a writer whose work is undone after the test."""
+    with rolled_back() as opened:
+        yield opened

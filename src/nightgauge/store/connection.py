@@ -29,6 +29,7 @@ _CONFIG: dict[str, str | bool | int | float | list[str]] = {
 _HOLDER = re.compile(r"\(PID (\d+)\)")
 _NO_ROOM = ("No space left on device", "File too large", "Disk quota exceeded")
 _NO_RIGHT = ("Permission denied", "Read-only file system", "No such file or directory", "Is a directory")
+_NO_MEMORY = ("Out of Memory", "max_temp_directory_size")
 _BUSY = ("Could not set lock on file", "with a different configuration")
 _DAMAGED = (
     "not a valid DuckDB database",
@@ -59,9 +60,9 @@ def connect(path: Path, *, read_only: bool, wait_s: float) -> duckdb.DuckDBPyCon
 
     """
     if read_only and not path.exists():
-        raise StoreMissing(
-            f"there is no database {path} yet: no night has run on this field; run the nightly flow first"
-        )
+        raise missing(path)
+    if not read_only:
+        make_folder_of(path)
     give_up_at = time.monotonic() + wait_s
     while True:
         try:
@@ -73,22 +74,38 @@ def connect(path: Path, *, read_only: bool, wait_s: float) -> duckdb.DuckDBPyCon
             time.sleep(RETRY_EVERY_S)
 
 
+def missing(path: Path) -> StoreMissing:
+    """Return the error for a database that no night has made yet."""
+    return StoreMissing(f"there is no database {path} yet: no night has run on this field; run the nightly flow first")
+
+
 def _open(path: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
-    if not read_only:
-        path.parent.mkdir(parents=True, exist_ok=True)
     connection = duckdb.connect(str(path), read_only=read_only, config=_CONFIG)
     connection.execute("SET TimeZone = 'UTC'")
     connection.execute("SET lock_configuration = true")
     return connection
 
 
+def make_folder_of(path: Path) -> None:
+    """Make the folder that a database is to stand in.
+
+    Raises
+    ------
+    StoreNotWritable
+        If it cannot be made.
+
+    """
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise StoreNotWritable(f"the folder {path.parent} cannot be made for the database: {error.strerror}") from error
+
+
 @contextmanager
 def told_as_store_error(path: Path) -> Iterator[None]:
-    """Turn the engine's and the file system's refusals into errors that say what to do."""
+    """Turn the engine's refusals into errors that say what to do; those that mean a bug go through as they are."""
     try:
         yield
-    except OSError as error:
-        raise StoreNotWritable(f"the database {path} cannot be used: {error.strerror or error}") from error
     except duckdb.Error as error:
         told = _store_error(path, str(error))
         if told is None:
@@ -107,8 +124,10 @@ def _store_error(path: Path, text: str) -> StoreError | None:
         return StoreNotWritable(f"no room on the disk for the database {path}: {line}; nothing of this step was stored")
     if "version number" in text:
         return StoreNewer(f"the database {path} was written by a newer version of the program: {line}")
-    if any(words in text for words in _DAMAGED):
-        return StoreDamaged(f"{path} is not a whole database: {line}; restore it from a backup or move it away")
+    if any(words in text for words in _NO_MEMORY):
+        return StoreError(f"too little memory, or room to spill to, for the database {path}: {line}")
     if any(words in text for words in _NO_RIGHT):
         return StoreNotWritable(f"the database {path} cannot be used: {line}; check the folder and its permissions")
+    if any(words in text for words in _DAMAGED):
+        return StoreDamaged(f"{path} is not a whole database: {line}; restore it from a backup or move it away")
     return None

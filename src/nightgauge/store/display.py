@@ -1,5 +1,7 @@
 """Views of the tables in the units people read, made from the frames and from `units`; no factor stands here.
 
+Meanings and units of tables and columns are written into the database beside them, as comments.
+
 A view's columns are the table's; a quantity is converted and its name ends in the display unit. Columns whose
 quantity depends on the row's signal keep their names, and a column `unit` says what they are in.
 """
@@ -9,7 +11,8 @@ from collections.abc import Iterator
 
 import duckdb
 
-from nightgauge.store.setups import remember
+from nightgauge.store.remembered import remember
+from nightgauge.store.schema import IN_FORCE, TABLES
 from nightgauge.units import DIMENSIONS, Conversion, System, conversion
 from nightgauge.vocabulary.frames import (
     DUMP_CYCLES,
@@ -44,7 +47,7 @@ _DIMENSION_OF = {
 
 def set_display(con: duckdb.DuckDBPyConnection, system: System) -> None:
     """Make the views speak this system, within the caller's transaction; nothing is done where they do already."""
-    statements = tuple(view_statements(system))
+    statements = (*view_statements(system), *comment_statements())
     if remember(con, "display_views", f"{system} {hash_of(statements)}"):
         remember(con, "display_units", system)
         for statement in statements:
@@ -70,8 +73,22 @@ def view_statements(system: System) -> Iterator[str]:
         "CREATE OR REPLACE VIEW sample_display AS SELECT\n"
         "    tag, vessel, signal, time_utc, (value - constant_) / factor_ AS value, units.unit,\n"
         "    text_value, flag, file_id\n"
-        f"FROM sample JOIN tag USING (tag_id) LEFT JOIN {_signal_units(system)} USING (signal)"
+        f"FROM sample JOIN tag USING (tag_id) LEFT JOIN {_signal_units(system)} USING (signal)\nWHERE {IN_FORCE}"
     )
+
+
+def comment_statements() -> Iterator[str]:
+    """Yield the statements that write each table's and column's meaning into the database."""
+    for frame in TABLES:
+        yield f"COMMENT ON TABLE {frame.name} IS {_quoted('One row is ' + frame.row)}"
+        for column in frame.columns:
+            unit = f" [{column.unit}]" if column.unit else ""
+            yield f'COMMENT ON COLUMN {frame.name}."{column.name}" IS {_quoted(column.meaning + unit)}'
+
+
+def _quoted(text: str) -> str:
+    """Return a text as SQL writes it."""
+    return "'" + text.replace("'", "''") + "'"
 
 
 def _signal_units(system: System) -> str:

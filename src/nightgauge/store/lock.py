@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from nightgauge.errors import StoreBusy
-from nightgauge.store.connection import RETRY_EVERY_S, told_as_store_error
+from nightgauge.errors import StoreBusy, StoreNotWritable
+from nightgauge.store.connection import RETRY_EVERY_S, make_folder_of
 
 
 @contextmanager
@@ -27,9 +27,11 @@ def night_lock(database: Path, wait_s: float) -> Iterator[None]:
 
     """
     path = database.with_name(database.name + ".lock")
-    with told_as_store_error(database):
-        path.parent.mkdir(parents=True, exist_ok=True)
+    make_folder_of(database)
+    try:
         handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o666)
+    except OSError as error:
+        raise StoreNotWritable(f"the lock file {path} cannot be made or opened: {error.strerror}") from error
     try:
         _acquire(handle, path, database, wait_s)
         os.ftruncate(handle, 0)

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import duckdb
 
-from nightgauge.errors import StoreError, StoreNewer
+from nightgauge.errors import StoreDamaged, StoreError, StoreNewer
+from nightgauge.store.connection import missing
 from nightgauge.store.schema import create_statements
 
 
@@ -29,12 +30,24 @@ MIGRATIONS = (Migration(1, "create the tables", _create_tables),)
 NEWEST = MIGRATIONS[-1].number
 
 
-def version_of(con: duckdb.DuckDBPyConnection) -> int:
-    """Return the number of the last migration that has run; 0 for an empty database."""
-    known = con.sql("SELECT count(*) FROM information_schema.tables WHERE table_name = 'migration'").fetchall()
-    if known[0][0] == 0:
-        return 0
-    return int(con.sql("SELECT coalesce(max(number), 0) FROM migration").fetchall()[0][0])
+def version_of(con: duckdb.DuckDBPyConnection, path: Path) -> int:
+    """Return the number of the last migration that has run; 0 for an empty database.
+
+    Raises
+    ------
+    StoreDamaged
+        If the database holds something else.
+
+    """
+    tables = {row[0] for row in con.sql("SELECT table_name FROM duckdb_tables()").fetchall()}
+    if "migration" in tables:
+        return int(con.sql("SELECT coalesce(max(number), 0) FROM migration").fetchall()[0][0])
+    if tables:
+        raise StoreDamaged(
+            f"{path} is a database, but not one of this program: it has tables like {min(tables)};"
+            " give another file as `database` in field.toml"
+        )
+    return 0
 
 
 def migrate(con: duckdb.DuckDBPyConnection, path: Path) -> None:
@@ -46,7 +59,7 @@ def migrate(con: duckdb.DuckDBPyConnection, path: Path) -> None:
         If the database has steps this program does not know.
 
     """
-    version = version_of(con)
+    version = version_of(con, path)
     refuse_newer(version, path)
     for step in MIGRATIONS[version:]:
         con.execute("BEGIN")
@@ -65,12 +78,16 @@ def require_current(con: duckdb.DuckDBPyConnection, path: Path) -> None:
     ------
     StoreNewer
         If it is newer than the program.
+    StoreMissing
+        If there is none yet.
     StoreError
         If it is older: only a night, which holds the lock, changes a schema.
 
     """
-    version = version_of(con)
+    version = version_of(con, path)
     refuse_newer(version, path)
+    if version == 0:
+        raise missing(path)
     if version < NEWEST:
         raise StoreError(
             f"the database {path} was made by an older version of the program (schema {version}, this one reads"

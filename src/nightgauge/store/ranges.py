@@ -11,7 +11,7 @@ import polars as pl
 from nightgauge.store.schema import CHANGED_RANGES
 
 ONE_RANGE_GAP = timedelta(days=1)
-"""Changes that lie no further apart are one range. [time] Days are derived whole, so a smaller gap saves nothing."""
+"""Changes that lie no further apart are one range. Days are derived whole, so a smaller gap saves nothing."""
 TICK = timedelta(microseconds=1)
 """The resolution of stored times."""
 

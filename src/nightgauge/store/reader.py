@@ -8,7 +8,8 @@ import polars as pl
 
 from nightgauge.store import ranges, rereading
 from nightgauge.store.frames_io import Parameters, select
-from nightgauge.store.setups import recall
+from nightgauge.store.remembered import recall
+from nightgauge.store.schema import IN_FORCE
 from nightgauge.vocabulary.derived import Derived
 from nightgauge.vocabulary.frames import (
     DUMP_CYCLES,
@@ -44,9 +45,6 @@ TAG_ACTIVITY = Frame(
 )
 
 _OF_VESSEL = "vessel = $vessel AND {time} >= $start AND {time} < $end"
-# A tag row that is no longer in tags.csv, or not valid at a sample's time, no longer speaks for a vessel.
-_IN_FORCE = """removed_utc IS NULL AND (from_utc IS NULL OR time_utc >= from_utc)
-    AND (to_utc IS NULL OR time_utc < to_utc)"""
 _VERY_EARLY = datetime.min.replace(year=1, tzinfo=ZoneInfo("UTC"))
 
 
@@ -62,8 +60,8 @@ class Reader:
             f"""SELECT signal, time_utc, CASE WHEN flag = 'bad' THEN NULL ELSE value END AS value,
                 CASE WHEN flag = 'bad' THEN NULL ELSE text_value END AS text_value, flag, max_gap_s
             FROM sample JOIN tag USING (tag_id)
-            WHERE vessel = $vessel AND time_utc >= $start AND time_utc < $end AND {_IN_FORCE}
-            ORDER BY tag_id, time_utc""",  # noqa: S608  a constant of this module
+            WHERE vessel = $vessel AND time_utc >= $start AND time_utc < $end AND {IN_FORCE}
+            ORDER BY tag_id, time_utc""",  # noqa: S608  a constant of this room
             params={"vessel": vessel, "start": start, "end": end},
         ).pl()
         return VESSEL_SAMPLES.build(samples)
@@ -72,7 +70,7 @@ class Reader:
         """Return the first and last sample time of a vessel, or None where it has none."""
         rows = self._con.execute(
             f"""SELECT min(time_utc), max(time_utc) FROM sample JOIN tag USING (tag_id)
-            WHERE vessel = $vessel AND {_IN_FORCE}""",  # noqa: S608  a constant of this module
+            WHERE vessel = $vessel AND {IN_FORCE}""",  # noqa: S608  a constant of this room
             {"vessel": vessel},
         ).fetchall()
         first, last = rows[0]
@@ -127,6 +125,26 @@ class Reader:
     def source_files(self) -> pl.DataFrame:
         """Return the ledger of exports as SOURCE_FILES."""
         return select(self._con, SOURCE_FILES)
+
+    def has_read(self, path: str, size_bytes: int, modified_utc: datetime) -> bool:
+        """Return whether a file has been dealt with as it stands: same size, same time; refused ones too."""
+        latest = self._latest(path)
+        return latest is not None and (latest["size_bytes"], latest["modified_utc"]) == (size_bytes, modified_utc)
+
+    def holds(self, path: str, sha256: str) -> bool:
+        """Return whether this content is what was last stored from this path."""
+        latest = self._latest(path)
+        return latest is not None and (latest["state"], latest["sha256"]) == ("stored", sha256)
+
+    def file_with_content(self, sha256: str) -> str | None:
+        """Return the path of the stored export with this content, or None."""
+        files = select(self._con, SOURCE_FILES, "sha256 = $sha256 AND state = 'stored'", {"sha256": sha256})
+        return None if files.is_empty() else str(files["path"][-1])
+
+    def _latest(self, path: str) -> dict[str, object] | None:
+        """Return the last ledger row of a path."""
+        files = select(self._con, SOURCE_FILES, "path = $path", {"path": path})
+        return None if files.is_empty() else files.row(-1, named=True)
 
     def quarantine(self) -> pl.DataFrame:
         """Return all rows ever kept out as QUARANTINE; those with `superseded_utc` have been read since."""

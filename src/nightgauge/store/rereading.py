@@ -1,5 +1,7 @@
 """Reading an export again for tags that tags.csv did not know, or knew otherwise, when it was first read.
 
+Where a setting of the field changed that all reading hangs on, it is read again for all its tags.
+
 What is owed stands in `file_tag`, so a killed night, or an export that is away, loses nothing: it stays owed.
 The file's ledger row never changes. Quarantine rows of these tags get `superseded_utc`; what the second
 reading keeps out is added beside them with `reread_utc`. So the rows without `reread_utc` always add up to
@@ -12,10 +14,10 @@ import duckdb
 import polars as pl
 
 from nightgauge.store import ranges
-from nightgauge.store.frames_io import insert
+from nightgauge.store.frames_io import insert, select
 from nightgauge.store.landing import KEY, Meeting, append, changed_ranges_of, overwrite, slices
 from nightgauge.vocabulary.exports import ParsedExport
-from nightgauge.vocabulary.frames import QUARANTINE
+from nightgauge.vocabulary.frames import QUARANTINE, TIME
 
 
 def owed_tags(con: duckdb.DuckDBPyConnection) -> frozenset[str]:
@@ -31,6 +33,11 @@ def owe(con: duckdb.DuckDBPyConnection, tags: frozenset[str]) -> None:
     con.unregister("renewed")
 
 
+def owe_all(con: duckdb.DuckDBPyConnection) -> None:
+    """Note that every export must be read again for all its tags."""
+    con.execute("UPDATE file_tag SET reread_owed = true")
+
+
 def files_with_tags(con: duckdb.DuckDBPyConnection, tags: frozenset[str]) -> pl.DataFrame:
     """Return the exports that must still be read again for any of these tags, the latest first.
 
@@ -40,13 +47,16 @@ def files_with_tags(con: duckdb.DuckDBPyConnection, tags: frozenset[str]) -> pl.
     Returns
     -------
     DataFrame
-        Columns file_id, path, sha256.
+        Columns file_id, path, sha256, and other_paths: where else the same content has been seen.
 
     """
     con.register("asked", pl.DataFrame({"tag": sorted(tags)}, schema={"tag": pl.String}))
     files: pl.DataFrame = con.sql(
-        """SELECT DISTINCT file_id, path, sha256 FROM source_file JOIN file_tag USING (file_id) JOIN asked USING (tag)
-        WHERE reread_owed"""
+        """SELECT stored.file_id, any_value(stored.path) AS path, any_value(stored.sha256) AS sha256,
+            coalesce(list(DISTINCT twin.path) FILTER (WHERE twin.path <> stored.path), []) AS other_paths
+        FROM source_file AS stored JOIN file_tag USING (file_id) JOIN asked USING (tag)
+            JOIN source_file AS twin ON twin.sha256 = stored.sha256
+        WHERE reread_owed GROUP BY stored.file_id"""
     ).pl()
     con.unregister("asked")
     return files.sort("file_id", descending=True)
@@ -61,15 +71,17 @@ def land_again(con: duckdb.DuckDBPyConnection, file_id: int, parsed: ParsedExpor
         Samples that are new or other than before.
 
     """
-    owed = con.execute("SELECT tag FROM file_tag WHERE file_id = $file_id AND reread_owed", {"file_id": file_id})
-    names = frozenset(str(row[0]) for row in owed.fetchall())
-    ids = con.sql("SELECT tag_id, tag FROM tag").pl().filter(pl.col("tag").is_in(names))["tag_id"]
+    held = con.sql("SELECT tag, reread_owed FROM file_tag WHERE file_id = $file_id", params={"file_id": file_id}).pl()
+    owed = held.filter("reread_owed")["tag"]
+    ids = con.sql("SELECT tag_id, tag FROM tag").pl().filter(pl.col("tag").is_in(owed.implode()))["tag_id"]
     samples = parsed.samples.filter(pl.col("tag_id").is_in(ids.implode()))
     changed = pl.concat(
         [_drop_vanished(con, file_id, ids, samples), *(_merge(con, s, file_id) for s in slices(samples))]
     )
     ranges.add(con, changed_ranges_of(con, changed))
-    _renew_quarantine(con, file_id, names, parsed, read_at)
+    # A row without a readable tag is told again only when the whole file is.
+    concerned = pl.col("tag").is_in(owed.implode()) | pl.lit(value=owed.len() == held.height)
+    _renew_quarantine(con, file_id, parsed.quarantine.filter(concerned), concerned, read_at)
     con.execute("UPDATE file_tag SET reread_owed = false WHERE file_id = $file_id", {"file_id": file_id})
     return changed.height
 
@@ -112,15 +124,11 @@ def _merge(con: duckdb.DuckDBPyConnection, samples: pl.DataFrame, file_id: int) 
 
 
 def _renew_quarantine(
-    con: duckdb.DuckDBPyConnection, file_id: int, names: frozenset[str], parsed: ParsedExport, read_at: datetime
+    con: duckdb.DuckDBPyConnection, file_id: int, kept_out: pl.DataFrame, concerned: pl.Expr, read_at: datetime
 ) -> None:
-    """Put what the second reading keeps out of these tags beside what the first one did."""
-    con.register("owed_names", pl.DataFrame({"tag": sorted(names)}, schema={"tag": pl.String}))
-    con.execute(
-        """UPDATE quarantine SET superseded_utc = $read_at FROM owed_names
-        WHERE quarantine.tag = owed_names.tag AND file_id = $file_id AND superseded_utc IS NULL""",
-        {"file_id": file_id, "read_at": read_at},
-    )
-    con.unregister("owed_names")
-    kept_out = parsed.quarantine.filter(pl.col("tag").is_in(names))
+    """Put what the second reading keeps out beside what the first one did, which it supersedes."""
+    stored = select(con, QUARANTINE, "file_id = $file_id", {"file_id": file_id})
+    con.execute("DELETE FROM quarantine WHERE file_id = $file_id", {"file_id": file_id})
+    superseded = pl.when(concerned).then(pl.coalesce("superseded_utc", pl.lit(read_at).cast(TIME)))
+    insert(con, QUARANTINE, stored.with_columns(superseded_utc=superseded.otherwise("superseded_utc")))
     insert(con, QUARANTINE, kept_out.with_columns(file_id=pl.lit(file_id), reread_utc=pl.lit(read_at)))

@@ -5,7 +5,17 @@ from collections.abc import Iterator
 import polars as pl
 
 from nightgauge.vocabulary.flags import FLAG
-from nightgauge.vocabulary.frames import STORED_FRAMES, TIME, Column, Frame
+from nightgauge.vocabulary.frames import (
+    DUMP_CYCLES,
+    SIGNAL_HOURS,
+    STORED_FRAMES,
+    TIME,
+    VESSEL_DAYS,
+    VESSEL_HOURS,
+    WELL_TESTS,
+    Column,
+    Frame,
+)
 
 CHANGED_RANGES = Frame(
     "changed_range",
@@ -55,6 +65,13 @@ FIELD_SETTINGS = Frame(
 
 TABLES = (*STORED_FRAMES, CHANGED_RANGES, FILE_TAGS, VESSEL_SETUPS, FIELD_SETTINGS)
 """Every table of the database but the record of migrations."""
+
+DERIVED_FRAMES = (DUMP_CYCLES, VESSEL_HOURS, VESSEL_DAYS, SIGNAL_HOURS, WELL_TESTS)
+"""Tables that can be made again from samples and settings."""
+
+IN_FORCE = """removed_utc IS NULL AND (from_utc IS NULL OR time_utc >= from_utc)
+    AND (to_utc IS NULL OR time_utc < to_utc)"""
+"""Condition on sample joined with tag: the row of tags.csv is still there, and valid at the sample's time."""
 
 FLAG_TYPE = "flag"
 """Name of the database's type for a sample's worth, made from `FLAG` in that order."""

@@ -7,8 +7,8 @@ nothing derived rests on them.
 
 import hashlib
 import json
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import pairwise
 
@@ -18,7 +18,8 @@ import polars as pl
 from nightgauge.field.settings import BackPressureValve, Field, Vessel, WaterDump
 from nightgauge.store import ranges
 from nightgauge.store.frames_io import insert, select
-from nightgauge.store.schema import FIELD_SETTINGS, VESSEL_SETUPS
+from nightgauge.store.remembered import remember
+from nightgauge.store.schema import CHANGED_RANGES, DERIVED_FRAMES, VESSEL_SETUPS
 
 _CONTROLS = ("water_dump", "oil_valve", "gas_valve")
 _NOT_DERIVED_FROM = ("id", "name", "limits", *_CONTROLS)
@@ -42,7 +43,7 @@ class Segment:
 
 def segments_of(vessel: Vessel, field: Field) -> tuple[Segment, ...]:
     """Return the settings that the derived rows of a vessel rest on."""
-    plain = {key: value for key, value in asdict(vessel).items() if key not in _NOT_DERIVED_FROM}
+    plain = {key: value for key, value in vars(vessel).items() if key not in _NOT_DERIVED_FROM}
     plain |= {"atmospheric_pressure_kpa": field.atmospheric_pressure_kpa, "time_zone": field.time_zone}
     outages = (
         Segment("outage", outage.from_utc, outage.to_utc, "out of service")
@@ -58,7 +59,7 @@ def _control_segments(part: str, dated: Sequence[WaterDump | BackPressureValve])
     for number, setting in enumerate(dated):
         start = setting.valid_from if number else None
         end = dated[number + 1].valid_from if number + 1 < len(dated) else None
-        yield Segment(part, start, end, _digest({k: v for k, v in asdict(setting).items() if k != "valid_from"}))
+        yield Segment(part, start, end, _digest({k: v for k, v in vars(setting).items() if k != "valid_from"}))
 
 
 def _digest(settings: dict[str, object]) -> str:
@@ -94,6 +95,7 @@ def sync_setup(con: duckdb.DuckDBPyConnection, field: Field) -> None:
             _mark_samples(con, vessel, start, end)
     if {vessel: set(segments) for vessel, segments in stored.items()} != {v: set(s) for v, s in current.items()}:
         _rewrite(con, current)
+        _forget_others(con, current)
 
 
 def _mark_samples(con: duckdb.DuckDBPyConnection, vessel: str, start: datetime | None, end: datetime | None) -> None:
@@ -117,16 +119,9 @@ def _rewrite(con: duckdb.DuckDBPyConnection, current: dict[str, tuple[Segment, .
     insert(con, VESSEL_SETUPS, pl.DataFrame(rows, schema=VESSEL_SETUPS.schema))
 
 
-def remember(con: duckdb.DuckDBPyConnection, name: str, value: str) -> bool:
-    """Keep one setting of the field; return whether it is another than before."""
-    if recall(con, name) == value:
-        return False
-    con.execute("DELETE FROM field_setting WHERE name = $name", {"name": name})
-    insert(con, FIELD_SETTINGS, pl.DataFrame({"name": [name], "value": [value]}))
-    return True
-
-
-def recall(con: duckdb.DuckDBPyConnection, name: str) -> str | None:
-    """Return one setting of the field as last kept."""
-    rows = con.execute("SELECT value FROM field_setting WHERE name = $name", {"name": name}).fetchall()
-    return str(rows[0][0]) if rows else None
+def _forget_others(con: duckdb.DuckDBPyConnection, current: Mapping[str, object]) -> None:
+    """Drop what was derived, and is owed, for vessels that field.toml no longer has; their samples stay."""
+    con.register("vessels", pl.DataFrame({"vessel": list(current)}, schema={"vessel": pl.String}))
+    for frame in (*DERIVED_FRAMES, CHANGED_RANGES):
+        con.execute(f"DELETE FROM {frame.name} WHERE vessel NOT IN (SELECT vessel FROM vessels)")  # noqa: S608  declared
+    con.unregister("vessels")

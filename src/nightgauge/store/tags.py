@@ -7,13 +7,14 @@ means something else gets a new one, and the old stays as the home of samples it
 * Vessel, signal of the same dimension or `max_gap` changed: the samples count for the new.
 * A name is new, or its rows' dates, states or dimension changed: exports that held it are owed a reading
   again; until then, and for good where the export is gone, numbers are carried over to the row now in force.
+* The field's time zone, time format or quality codes changed: all exports are owed a reading again.
 * A row is gone from tags.csv: its samples stay, but belong to no vessel's samples.
 
 In all cases the stretch of the samples concerned is marked as changed for the vessels concerned.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import duckdb
@@ -22,8 +23,9 @@ import polars as pl
 from nightgauge.field.settings import Field, TagRow
 from nightgauge.store import ranges, rereading
 from nightgauge.store.frames_io import insert, select
+from nightgauge.store.remembered import remember
 from nightgauge.units import Conversion
-from nightgauge.vocabulary.frames import TAGS
+from nightgauge.vocabulary.frames import TAGS, TIME
 from nightgauge.vocabulary.signals import SIGNALS
 
 
@@ -107,6 +109,8 @@ def sync_tags(con: duckdb.DuckDBPyConnection, field: Field, now: datetime) -> Ta
     if moved or returned or new.keys() - old.keys():
         _rewrite(con, old, new, now)
     rereading.owe(con, reread)
+    if remember(con, "reading", repr((field.time_zone, field.time_format, field.quality_codes))):
+        rereading.owe_all(con)
     return TagSync(tuple(zip(new, field.tags, strict=True)), rereading.owed_tags(con))
 
 
@@ -145,20 +149,43 @@ def _renewed_names(old: Mapping[int, _Tag], new: Mapping[int, _Tag]) -> frozense
 
 
 def _mark(con: duckdb.DuckDBPyConnection, concerned: Sequence[_Tag], new: Mapping[int, _Tag]) -> None:
-    """Mark the stretch of the samples of tags that changed, for the vessels they belonged to and belong to now."""
-    successors = {tag.tag: {n.vessel for n in new.values() if n.tag == tag.tag} for tag in concerned}
-    homes = pl.DataFrame(
-        [(tag.tag_id, vessel) for tag in concerned for vessel in sorted({tag.vessel} | successors[tag.tag])],
-        schema={"tag_id": pl.Int32, "vessel": pl.String},
-        orient="row",
-    )
-    con.register("homes", homes)
+    """Mark the stretch of the samples of tags that changed, for the vessels they belonged to and belong to now.
+
+    Where only the dates of a row changed, only samples that come under it or fall out of it are concerned.
+    """
+    homes = [home for tag in concerned for home in _homes(tag, new)]
+    con.register("homes", pl.DataFrame(homes, schema=_HOMES, orient="row"))
     spans = con.sql(
-        """SELECT vessel, min(time_utc) AS from_utc, max(time_utc) + INTERVAL 1 MICROSECOND AS to_utc
-        FROM sample JOIN homes USING (tag_id) GROUP BY vessel"""
+        """WITH membership AS (
+            SELECT homes.vessel, time_utc, redated,
+                coalesce(time_utc >= from_utc, true) AND coalesce(time_utc < old_to, true) AS was_in,
+                coalesce(time_utc >= from_utc, true) AND coalesce(time_utc < new_to, true) AS is_in
+            FROM sample JOIN homes USING (tag_id)
+        )
+        SELECT vessel, min(time_utc) AS from_utc, max(time_utc) + INTERVAL 1 MICROSECOND AS to_utc
+        FROM membership WHERE NOT redated OR was_in <> is_in GROUP BY vessel"""
     ).pl()
     con.unregister("homes")
     ranges.add(con, spans)
+
+
+_HOMES: dict[str, pl.DataType | type[pl.DataType]] = {
+    "tag_id": pl.Int32,
+    "vessel": pl.String,
+    "redated": pl.Boolean,
+    "from_utc": TIME,
+    "old_to": TIME,
+    "new_to": TIME,
+}
+
+
+def _homes(tag: _Tag, new: Mapping[int, _Tag]) -> list[tuple[object, ...]]:
+    """Return the vessels that a changed tag's samples belonged to or belong to now, with its dates."""
+    itself = new.get(tag.tag_id)
+    if itself is not None and replace(itself, to_utc=tag.to_utc) == tag:
+        return [(tag.tag_id, tag.vessel, True, tag.from_utc, tag.to_utc, itself.to_utc)]
+    vessels = {tag.vessel} | {row.vessel for row in new.values() if row.tag == tag.tag}
+    return [(tag.tag_id, vessel, False, None, None, None) for vessel in sorted(vessels)]
 
 
 def _carry_over(con: duckdb.DuckDBPyConnection, tag: _Tag, new: Mapping[int, _Tag], old: Mapping[int, _Tag]) -> None:

@@ -65,6 +65,19 @@ class Writer(Reader):
         """Note in the ledger that an export has the content of another; return its file_id."""
         return self._note(export, "duplicate", f"same content as {original}", read_at)
 
+    def touched(self, export: Export) -> None:
+        """Note a new size or time of a file whose content is still the one stored, so that it is not read again."""
+        self._con.execute(
+            """UPDATE source_file SET size_bytes = $size, modified_utc = $modified
+            WHERE path = $path AND sha256 = $sha256 AND state = 'stored'""",
+            {
+                "size": export.size_bytes,
+                "modified": export.modified_utc,
+                "path": export.relative,
+                "sha256": export.sha256,
+            },
+        )
+
     def _note(self, export: Export, state: str, reason: str, read_at: datetime) -> int:
         file_id = landing.next_file_id(self._con)
         counts = landing.FileCounts(file_id)
