@@ -54,6 +54,7 @@ class Card:
     priority: str
     shape: str
     since: str
+    ended: str | None
     sure: str
     confidence: str
     state: str
@@ -121,6 +122,7 @@ def _card(row: Row, view: WeekView, by_vessel: Mapping[str, Mapping[str, pl.Data
         priority=row["priority"],
         shape=SHAPES.get(row["priority"], "•"),
         since=_onset(row, view),
+        ended=None if row["cleared_at"] is None else since(row["cleared_at"], view.until, view.field.zone),
         sure=how_sure(row["confidence"]),
         confidence=percent(row["confidence"]),
         state=row["state"],
@@ -196,7 +198,8 @@ def _story(row: Row, view: WeekView) -> tuple[tuple[str, str], ...]:
         told.append((row["onset"], "estimated start"))
     events = view.events.filter(pl.col("finding_id") == row["id"])
     for event in events.iter_rows(named=True):
-        detail = f": {event['detail']}" if event["detail"] else ""
+        # The first telling repeats the summary, which stands at the top of the card.
+        detail = f": {event['detail']}" if event["detail"] and event["detail"] != row["summary"] else ""
         told.append((event["at_utc"], f"{_EVENT_WORDS.get(event['event'], event['event'])}{detail}"))
     if events.is_empty() and row["first_reported"] is not None:
         told.append((row["first_reported"], "first told"))

@@ -31,7 +31,7 @@ def _how_many_new(new: int, of: int) -> str:
     if new == 0:
         return "none is new this week" if of > 1 else "it was known last week"
     if new == of:
-        return "all of them new this week" if of > 1 else "it is new this week"
+        return {1: "it is new this week", 2: "both are new this week"}.get(of, "all are new this week")
     return f"{counted(new, '', '').strip()} {'is' if new == 1 else 'are'} new this week"
 
 

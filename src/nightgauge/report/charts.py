@@ -29,7 +29,7 @@ _STRIP_PX = 7
 _EDGE_SHARE = 0.12
 """Nearer to an edge of the chart than this share of its width, the onset's words are set to the inner side."""
 _ROOM_AROUND = 0.06
-_FONT = "system-ui, -apple-system, 'Segoe UI', 'DejaVu Sans', sans-serif"
+FONT = "system-ui, -apple-system, 'Segoe UI', 'DejaVu Sans', sans-serif"
 
 
 @dataclass(frozen=True)
@@ -62,6 +62,8 @@ class Chart:
     marks: tuple[Mark, ...] = ()
     onset: datetime | None = None
     onset_words: str = ""
+    ended: datetime | None = None
+    """When the fault was over, drawn as a second thin line."""
     height: int = _HEIGHT_PX
     y_domain: tuple[float, float] | None = None
     """Given where zero or a bound means something; else from the data."""
@@ -98,9 +100,12 @@ def specification(chart: Chart) -> Spec:
     if chart.marks:
         parts.append(_mark_lines(chart, domain))
         data["marks"] = {"y": [mark.value for mark in chart.marks]}
-    if chart.onset is not None and chart.start <= chart.onset <= chart.end:
-        parts += _onset_line(chart)
-        data["onset"] = {"t": [millisecond(chart.onset, chart.end, chart.zone)]}
+    turns = ((chart.onset, chart.onset_words), (chart.ended, "cleared"))
+    for at, (time, words) in enumerate(turns):
+        if time is not None and chart.start <= time <= chart.end:
+            name = f"turn{at}"
+            parts += _turn(name, (time - chart.start) / (chart.end - chart.start), words)
+            data[name] = {"t": [millisecond(time, chart.end, chart.zone)]}
     layered = alt.layer(*parts).properties(width="container", height=chart.height)
     # Every part is made of Altair's own typed objects; checking each against the schema again costs 40 ms a chart.
     spec: Spec = layered.resolve_axis(x="independent", y="independent").to_dict(validate=False)
@@ -114,8 +119,8 @@ def quiet_look() -> Spec:
     """Return the look all charts share, as a Vega-Lite configuration: once a page, not once a chart."""
     quiet, rule = variable("quiet"), variable("rule")
     axis = alt.AxisConfig(
-        labelColor=quiet, titleColor=quiet, tickColor=rule, domainColor=rule, grid=False, labelFont=_FONT,
-        titleFont=_FONT, labelFontSize=12, titleFontSize=12, titleFontWeight="normal", tickCount=5,
+        labelColor=quiet, titleColor=quiet, tickColor=rule, domainColor=rule, grid=False, labelFont=FONT,
+        titleFont=FONT, labelFontSize=12, titleFontSize=12, titleFontWeight="normal", tickCount=5,
         labelFlush=False, titleAnchor="start",
     )  # fmt: skip
     return {
@@ -235,21 +240,20 @@ def _quoted(words: str) -> str:
     return f"'{escaped}'"
 
 
-def _onset_line(chart: Chart) -> tuple[alt.Chart, alt.Chart]:
-    """Return the thin line of the onset and its words above the plot.
+def _turn(name: str, share: float, said: str) -> tuple[alt.Chart, alt.Chart]:
+    """Return the thin line of an onset or an end, at a share of the width, and its words above the plot.
 
     The words are a mark, not an axis label: under the page's policy expressions are interpreted, and there the
     chart library does not evaluate given times on a time axis.
     """
-    base = alt.Chart(alt.NamedData(name="onset"))
+    base = alt.Chart(alt.NamedData(name=name))
     x = alt.X("t:T", scale=alt.Scale(type="utc"), axis=None)
-    share = ((chart.onset or chart.start) - chart.start) / (chart.end - chart.start)
     align: Literal["left", "center", "right"] = "center"
     if not _EDGE_SHARE <= share <= 1 - _EDGE_SHARE:
         align = "left" if share < _EDGE_SHARE else "right"
-    words = base.mark_text(align=align, baseline="bottom", fontSize=12, color=variable("ink"), font=_FONT)
+    words = base.mark_text(align=align, baseline="bottom", fontSize=12, color=variable("ink"), font=FONT)
     line: alt.Chart = base.mark_rule(color=variable("ink"), strokeWidth=1).encode(x=x)
-    return line, words.encode(x=x, y=alt.value(-3), text=alt.value(chart.onset_words))
+    return line, words.encode(x=x, y=alt.value(-3), text=alt.value(said))
 
 
 def _domain(chart: Chart) -> tuple[float, float]:

@@ -46,7 +46,9 @@ class VesselRow:
     name: str
     service: str
     anchor: str
+    about: str
     findings: tuple[Link, ...]
+    cleared: tuple[Link, ...]
     nothing: str | None
     rank: int
     dumps: Cell
@@ -69,20 +71,27 @@ def glance(view: WeekView) -> tuple[VesselRow, ...]:
 
 
 def _row(vessel: Vessel, view: WeekView, days: pl.DataFrame, findings: Sequence[Row]) -> VesselRow:
-    week = _seven(days, view)
+    week = _with_known(_seven(days, view), view.field.signals_of(vessel.id))
     coverage = _coverage_cell(week, view)
     links = tuple(
         Link(SHAPES.get(one["priority"], "•"), one["priority"], kind_words(one["kind"], one["element"]),
              anchor("finding", one["id"]))
         for one in findings
     )  # fmt: skip
+    ended = tuple(
+        Link("", "low", f"cleared: {kind_words(one['kind'], one['element'])}", anchor("finding", one["id"]))
+        for one in view.lists.cleared
+        if one["vessel"] == vessel.id
+    )
     nothing = None if links else _nothing(coverage)
     return VesselRow(
         vessel=vessel.id,
         name=vessel.name or "",
         service=vessel.service,
         anchor=anchor("vessel", vessel.id),
+        about=anchor("about", vessel.id),
         findings=links,
+        cleared=ended,
         nothing=nothing,
         rank=_rank(findings),
         dumps=_dumps_cell(week, days, view),
@@ -96,6 +105,14 @@ def _nothing(coverage: Cell) -> str:
     """Return what stands where no finding does; a week nothing is known of is not a quiet week."""
     said = "nothing found" if coverage.sort else "could not be judged"
     return f"{said} (coverage {coverage.words})"
+
+
+def _with_known(week: pl.DataFrame, signals: frozenset[str]) -> pl.DataFrame:
+    """Let the best known signal speak where a vessel has no dumps to know of, as with a throttling valve."""
+    columns = [f"coverage_{signal}" for signal in sorted(signals)]
+    if not columns or week["coverage"].fill_null(0.0).sum() > 0:
+        return week
+    return week.with_columns(coverage=pl.max_horizontal(columns))
 
 
 def _rank(findings: Sequence[Row]) -> int:
@@ -182,10 +199,9 @@ def _coverage_cell(week: pl.DataFrame, view: WeekView) -> Cell:
     return Cell(percent(share), sort=share, strip=bars)
 
 
-def coverage_of(view: WeekView) -> float:
-    """Return the share of the week so far in which dumps could be known, over all vessels."""
-    wanted = len(view.field.vessels) * view.days_so_far
-    return float(view.week_days["coverage"].fill_null(0.0).sum()) / wanted if wanted else 0.0
+def coverage_of(rows: Sequence[VesselRow]) -> float:
+    """Return the share of the week so far that is known, over all vessels."""
+    return sum(row.coverage.sort or 0.0 for row in rows) / len(rows) if rows else 0.0
 
 
 def strip(

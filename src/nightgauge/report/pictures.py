@@ -86,7 +86,7 @@ def _level_trace(scene: Scene) -> Picture | None:
     marks = _dump_marks(scene)
     y_title = f"interface, {_unit(scene, 'm')}"
     chart = Chart(start, end, scene.field.zone, y_title, (_in(level, "water"), *strip), marks,
-                  onset=scene.onset, onset_words=scene.onset_words)  # fmt: skip
+                  **scene.turns)  # fmt: skip
     key = [("line water", "interface level")]
     key += [("strip", "bars along the foot: dump open")] if strip else []
     key += [("dash", "settings of the dump")] if marks else []
@@ -129,7 +129,7 @@ def _cycle_levels(scene: Scene) -> Picture | None:
         if (layer := _cycle_points(scene, column, "m", (start, end), kind)) is not None
     )
     chart = Chart(start, end, scene.field.zone, f"level, {_unit(scene, 'm')}", layers, _dump_marks(scene),
-                  onset=scene.onset, onset_words=scene.onset_words)  # fmt: skip
+                  **scene.turns)  # fmt: skip
     key = (("dot ink", "level at opening"), ("ring ink", "level at shutting"), ("dash", "settings of the dump"))
     return Picture(_moved_title(scene, "The dump’s opening and closing levels", "opening_level_m"), (chart,), key)
 
@@ -264,7 +264,7 @@ def _daily(scene: Scene, about: _Daily, marks: tuple[Mark, ...] = ()) -> Picture
     key += (("band", "8 days of 10 before the onset"),) if band else ()
     y_title = f"{about.quantity}, {_unit(scene, first.unit, first.column)}"
     chart = Chart(start, end, scene.field.zone, y_title, (*band, *dots), marks,
-                  onset=scene.onset, onset_words=scene.onset_words)  # fmt: skip
+                  **scene.turns)  # fmt: skip
     return Picture(_moved_title(scene, about.subject, first.column), (chart,), key)
 
 
@@ -313,8 +313,7 @@ def _retention_chart(scene: Scene, phase: str, runs: pl.DataFrame, span: tuple[d
         Layer("line", {"t": times, "y": _short(both["value"])}, phase),
         Layer("dashed_line", {"t": times, "y": _short(both["need"])}, "ink"),
     )
-    return Chart(*span, scene.field.zone, "retention, min", lines, onset=scene.onset,
-                 onset_words=scene.onset_words, y_domain=(0.0, top))  # fmt: skip
+    return Chart(*span, scene.field.zone, "retention, min", lines, **scene.turns, y_domain=(0.0, top))  # fmt: skip
 
 
 def _short(values: pl.Series) -> list[float | None]:
@@ -334,7 +333,7 @@ def _flow_coefficient(scene: Scene) -> Picture | None:
     rated = scene.vessel.water_dump_at(scene.onset or scene.until).cv
     marks = () if rated is None else (Mark(rated, f"rated {rated:g}"),)
     chart = Chart(start, end, scene.field.zone, "effective Cv, gpm at 1 psi", (dots,), marks,
-                  onset=scene.onset, onset_words=scene.onset_words)  # fmt: skip
+                  **scene.turns)  # fmt: skip
     key = (("dot ink", "one dump"), ("dash", "rated"))
     return Picture(_moved_title(scene, "The open valve’s flow coefficient", "cv_effective"), (chart,), key)
 
@@ -355,8 +354,7 @@ def _dumps_a_day(scene: Scene) -> Picture:
     start, end = day_span(scene)
     bars = daily_layer(scene, "dumps", "", kind="bars", colour="water")
     top = max((y for y in bars.columns["y"]), default=1.0) * 1.08 or 1.0
-    chart = Chart(start, end, scene.field.zone, "dumps a day", (bars,), onset=scene.onset,
-                  onset_words=scene.onset_words, y_domain=(0.0, top))  # fmt: skip
+    chart = Chart(start, end, scene.field.zone, "dumps a day", (bars,), **scene.turns, y_domain=(0.0, top))  # fmt: skip
     return Picture("Dumps of each day", (chart,), (("bar", "dumps a day"),))
 
 
@@ -378,7 +376,7 @@ def _dumps_an_hour(scene: Scene) -> Picture | None:
     }
     top = max(max(columns["y"]) * 1.1, 1.0)
     chart = Chart(start, end, scene.field.zone, "dumps an hour", (Layer("bars", columns, "water"),),
-                  onset=scene.onset, onset_words=scene.onset_words, y_domain=(0.0, top))  # fmt: skip
+                  **scene.turns, y_domain=(0.0, top))  # fmt: skip
     return Picture("Dumps of each hour around the onset", (chart,), (("bar", "dumps an hour"),))
 
 
@@ -396,7 +394,7 @@ def _signal_trace(scene: Scene) -> Picture | None:
     marks = {"interface_level": _dump_marks, "vessel_pressure": _pressure_marks}.get(signal, _no_marks)(scene)
     name, shown_unit = signal_words(signal), _unit(scene, unit, signal)
     chart = Chart(start, end, scene.field.zone, f"{name}, {shown_unit}".rstrip(", 1"), (line, *strip), marks,
-                  onset=scene.onset, onset_words=scene.onset_words)  # fmt: skip
+                  **scene.turns)  # fmt: skip
     key = [("line ink", name)] + ([("strip", "bars along the foot: dump open")] if strip else [])
     title = _TRACE_TITLES.get(scene.finding["kind"], "{} around the onset").format(name.capitalize())
     return Picture(title, (chart,), tuple(key))
@@ -429,8 +427,8 @@ def _coverage(scene: Scene) -> Picture:
     start, end = day_span(scene)
     bars = daily_layer(scene, column, "1", kind="bars", colour="quiet")
     what = signal_words(signal) if signal else "dumps"
-    chart = Chart(start, end, scene.field.zone, "known, % of the day", (bars,), onset=scene.onset,
-                  onset_words=scene.onset_words, y_domain=(0.0, 100.0), height=_LOW_HEIGHT_PX)  # fmt: skip
+    chart = Chart(start, end, scene.field.zone, "known, % of the day", (bars,), **scene.turns, y_domain=(0.0, 100.0),
+                  height=_LOW_HEIGHT_PX)  # fmt: skip
     return Picture(f"How much of each day is known of {what}", (chart,), (("bar quiet", "share of the day known"),))
 
 

@@ -25,6 +25,8 @@ _DIMENSION_OF_UNIT = {
 }
 _DECIMALS = {"in": (1, 1000), "psig": (1, 1000), "psi": (1, 1000), "min": (1, 20), "%": (1, 10)}
 """Unit to decimals, and the size from which whole numbers do."""
+_BARE = {"min", "%"}
+"""Written without a needless ".0"; on a gauge the tenth is part of the reading."""
 _WHOLE = {"mm", "kPag", "kPa", "degF", "degC"}
 _SIGNIFICANT_FIGURES = 3
 NOT_KNOWN = "not known"
@@ -137,7 +139,8 @@ def rounded(number: float, unit: str = "") -> str:
         return _signed(f"{number:,.0f}")
     if unit in _DECIMALS:
         decimals, below = _DECIMALS[unit]
-        return _signed(f"{number:,.{decimals if abs(number) < below else 0}f}")
+        text = f"{number:,.{decimals if abs(number) < below else 0}f}"
+        return _signed(text.removesuffix(".0") if unit in _BARE else text)
     return _signed(_significant(number))
 
 

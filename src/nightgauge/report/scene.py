@@ -42,6 +42,11 @@ class Scene:
         """Return the onset as the charts label it."""
         return "" if self.onset is None else f"since {since(self.onset, self.until, self.field.zone)}"
 
+    @property
+    def turns(self) -> dict[str, Any]:
+        """Return onset and end as a chart takes them."""
+        return {"onset": self.onset, "onset_words": self.onset_words, "ended": self.finding["cleared_at"]}
+
     def said(self, value: float, unit: str, about: str = "") -> str:
         """Return an inside value as people read it."""
         return str(shown(value, unit, self.field.display_units, about))

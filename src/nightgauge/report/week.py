@@ -12,6 +12,7 @@ import polars as pl
 from nightgauge.field.settings import Field
 from nightgauge.report.findings import EVERY_STATE, selected
 from nightgauge.report.words import from_json
+from nightgauge.vocabulary.frames import SIGNAL_HOURS
 
 Row: TypeAlias = dict[str, Any]
 _STANDING = ("new", "standing")
@@ -37,6 +38,8 @@ class WeekView:
         Samples of the finding's vessel in the span that `picture_window` names.
     unjudged : mapping of vessel id to reasons
         What could not be judged in the last night, and why, one sentence each.
+    levels : SIGNAL_HOURS
+        Of interface_level and oil_level over the week, for the drawn vessels; without it the days' levels serve.
     files, quarantine : SOURCE_FILES, QUARANTINE
         For the small print.
 
@@ -53,6 +56,7 @@ class WeekView:
     cycles: pl.DataFrame
     traces: Mapping[str, pl.DataFrame] = default(default_factory=dict)
     unjudged: Mapping[str, Sequence[str]] = default(default_factory=dict)
+    levels: pl.DataFrame = default(default_factory=SIGNAL_HOURS.empty)
     files: pl.DataFrame = default(default_factory=pl.DataFrame)
     quarantine: pl.DataFrame = default(default_factory=pl.DataFrame)
 

@@ -1,16 +1,19 @@
 """The weekly page and its plain text: what needs a visit, the proof, the field, the small print."""
 
 import textwrap
+from collections.abc import Sequence
 
 import polars as pl
 
 from nightgauge.report.cards import Card, cards
 from nightgauge.report.changes import opening, sentences
-from nightgauge.report.glance import SORTS, coverage_of, glance
+from nightgauge.report.glance import SORTS, VesselRow, coverage_of, glance
 from nightgauge.report.method import CAUTION, METHODS
 from nightgauge.report.page import rendered
 from nightgauge.report.pictures import picture_window
 from nightgauge.report.quantities import percent, rounded
+from nightgauge.report.unjudged import unjudged
+from nightgauge.report.vessels import vessels
 from nightgauge.report.week import WeekView
 from nightgauge.report.words import counted, moment, sentence, week_text
 
@@ -25,21 +28,22 @@ def weekly_page(view: WeekView) -> str:
 
     The same view gives the same page to the byte.
     """
-    made = cards(view)
+    made, rows = cards(view), glance(view)
     by_list = _by_list(view, made)
     return rendered(
         "weekly.html.j2",
         title=f"{view.field.name} — week {week_text(view.monday, view.sunday)}",
         field=view.field.name,
         week=week_text(view.monday, view.sunday),
-        facts=_facts(view),
+        facts=_facts(view, rows),
         opening=opening(view),
         changes=sentences(view),
         lists=by_list,
         cards=made,
-        rows=glance(view),
+        rows=rows,
+        vessels=vessels(view),
         sorts=SORTS,
-        unjudged=_unjudged(view),
+        unjudged=unjudged(view),
         files=_files(view),
         quarantine=_quarantine(view),
         nights=_nights(view),
@@ -58,19 +62,15 @@ def _by_list(view: WeekView, made: tuple[Card, ...]) -> dict[str, tuple[Card, ..
     }
 
 
-def _facts(view: WeekView) -> tuple[str, ...]:
+def _facts(view: WeekView, rows: Sequence[VesselRow]) -> tuple[str, ...]:
     of = f"{view.days_so_far} so far" if view.is_running else "7"
     nights = f"{view.nights_done} {'night' if view.nights_done == 1 else 'nights'} of {of}"
     vessels = len(view.field.vessels)
     return (
         nights,
-        f"coverage {percent(coverage_of(view))}",
+        f"coverage {percent(coverage_of(rows))}",
         f"{vessels} {'vessel' if vessels == 1 else 'vessels'}",
     )
-
-
-def _unjudged(view: WeekView) -> tuple[tuple[str, tuple[str, ...]], ...]:
-    return tuple((vessel, tuple(reasons)) for vessel, reasons in sorted(view.unjudged.items()) if reasons)
 
 
 def _files(view: WeekView) -> tuple[tuple[str, str], ...]:
@@ -114,8 +114,8 @@ def _nights(view: WeekView) -> tuple[tuple[str, str, str], ...]:
 
 def weekly_text(view: WeekView) -> str:
     """Return the week as plain text for a mail: head, what changed, what needs a visit, what could not be judged."""
-    made = _by_list(view, cards(view))
-    lines = [f"{view.field.name} — week {week_text(view.monday, view.sunday)}", " · ".join(_facts(view)), ""]
+    made, rows = _by_list(view, cards(view)), glance(view)
+    lines = [f"{view.field.name} — week {week_text(view.monday, view.sunday)}", " · ".join(_facts(view, rows)), ""]
     lines += _wrapped(opening(view))
     for one in sentences(view):
         lines += _wrapped(one)
@@ -124,15 +124,17 @@ def weekly_text(view: WeekView) -> str:
     lines += _section("Marked fixed, evidence still stands", [f"{card.vessel}: {card.what}" for card in made["fixed"]])
     lines += _section("Known or planned", [f"{card.vessel}: {card.what} ({card.mark})" for card in made["parked"]])
     lines += _section("Cleared", [f"{card.vessel}: {card.what}" for card in made["cleared"]])
-    lines += _section("Could not be judged", [f"{v}: {'; '.join(reasons)}" for v, reasons in _unjudged(view)])
-    quiet = [row.vessel for row in glance(view) if row.nothing]
+    lately, _ = unjudged(view)
+    lines += _section("Could not be judged", [f"{one.vessels}: {one.reason}" for one in lately])
+    quiet = [f"{row.vessel} ({row.coverage.words})" for row in rows if row.nothing]
     if quiet:
-        lines += ["", *_wrapped(f"Nothing found on {counted(len(quiet), 'vessel', 'vessels')}: {', '.join(quiet)}.")]
+        told = f"No finding stands on {counted(len(quiet), 'vessel', 'vessels')} (share of the week known): "
+        lines += ["", *_wrapped(f"{told}{', '.join(quiet)}.")]
     return "\n".join([*lines, "", *_wrapped(CAUTION)]) + "\n"
 
 
 def _visit_line(at: int, card: Card) -> str:
-    cost = f"; costs up to {card.cost}" if card.cost else ""
+    cost = f"; up to {card.cost}" if card.cost else ""
     first = f" {sentence(f'look first: {card.look_first}')}" if card.look_first else ""
     return f"{at}. {card.vessel}: {card.what} since {card.since} ({card.sure}){cost}. {card.summary}{first}"
 

@@ -35,6 +35,14 @@
   document.addEventListener("toggle", (event) => {
     if (event.target.open) event.target.querySelectorAll(".chart").forEach(draw);
   }, true);
+  // A link to a folded vessel opens it.
+  const unfold = () => {
+    const target = location.hash && document.getElementById(decodeURIComponent(location.hash.slice(1)));
+    if (target && target.tagName === "DETAILS") target.open = true;
+  };
+  window.addEventListener("hashchange", unfold);
+  unfold();
+
   let openedForPrint = [];
   window.addEventListener("beforeprint", () => {
     openedForPrint = Array.from(document.querySelectorAll("details:not([open])"));
