@@ -1,0 +1,85 @@
+"""Limits of the operating envelope worked by hand, and what is said of the trend towards them."""
+
+from collections.abc import Callable, Sequence
+from datetime import date, timedelta
+
+import numpy as np
+import polars as pl
+import pytest
+
+from nightgauge.field.settings import Field, Vessel
+from nightgauge.report.envelope import envelope
+from nightgauge.vocabulary.frames import VESSEL_DAYS
+
+BARREL_M3 = 0.158987294928
+
+
+@pytest.fixture(scope="module")
+def field(make_field: Callable[..., Field]) -> Field:
+    return make_field()
+
+
+@pytest.fixture(scope="module")
+def bare(make_vessel: Callable[..., Vessel]) -> Vessel:
+    return make_vessel("V", water_dump=())
+
+
+def _days(water_bbl: Sequence[float], volume_bbl: float = 20.0) -> pl.DataFrame:
+    """Days of a vessel that holds `volume_bbl` of water and asks 10 min for it; oil load 400 bbl/day, nothing asked."""
+    water = np.asarray(water_bbl)
+    return VESSEL_DAYS.build({
+        "vessel": ["V"] * len(water), "day": [date(2026, 3, 1) + timedelta(days=at) for at in range(len(water))],
+        "water_load_m3_per_day": water * BARREL_M3, "oil_load_m3_per_day": [400 * BARREL_M3] * len(water),
+        "water_retention_min": volume_bbl / water * 1440, "water_required_min": [10.0] * len(water),
+    })  # fmt: skip
+
+
+def test_the_retention_limit_is_the_volume_there_over_the_time_required(bare: Vessel, field: Field) -> None:
+    # 20 bbl / 10 min = 2 bbl/min = 2,880 bbl/day; a load of 1,440 bbl/day uses half of it.
+    made = envelope(bare, field, _days([1440.0] * 20))
+    assert made is not None
+    assert made.sentences == ("water retention: 2,880 bbl/day, 50 % used this week; too few days for a trend.",)
+
+
+def test_a_steady_rise_meets_the_limit_on_the_day_arithmetic_says(bare: Vessel, field: Field) -> None:
+    # 2,000 bbl/day rising by 8 a day for 60 days: 2,472 on 29 April, 408 below the limit of 2,880: 51 days on, 19 June.
+    made = envelope(bare, field, _days([2000 + 8.0 * day for day in range(60)]))
+    assert made is not None
+    assert "its trend meets it about 19 Jun 2026" in made.sentences[0]
+
+
+def test_scatter_without_a_trend_is_told_as_none(bare: Vessel, field: Field) -> None:
+    scatter = np.random.default_rng(5).normal(1500.0, 60.0, 60)
+    made = envelope(bare, field, _days(scatter))
+    assert made is not None
+    assert "no trend in the load" in made.sentences[0]
+
+
+def test_a_falling_load_and_one_above_the_limit_are_told(bare: Vessel, field: Field) -> None:
+    falling = envelope(bare, field, _days([2500 - 8.0 * day for day in range(60)]))
+    above = envelope(bare, field, _days([3200.0 + day for day in range(60)]))
+    assert falling is not None
+    assert above is not None
+    assert "the load is falling" in falling.sentences[0]
+    assert "the load is above it" in above.sentences[0]
+
+
+def test_a_rise_too_slow_to_matter_gives_no_date(bare: Vessel, field: Field) -> None:
+    made = envelope(bare, field, _days([1000 + 0.5 * day for day in range(60)]))
+    assert made is not None
+    assert "does not meet it within two years" in made.sentences[0]
+
+
+def test_without_an_oil_meter_there_is_no_envelope(bare: Vessel, field: Field) -> None:
+    assert (
+        envelope(bare, field, _days([1440.0] * 20).with_columns(oil_load_m3_per_day=pl.lit(None, dtype=pl.Float64)))
+        is None
+    )
+
+
+def test_the_chart_holds_every_day_and_says_the_same_in_words(bare: Vessel, field: Field) -> None:
+    made = envelope(bare, field, _days([1440.0] * 20))
+    assert made is not None
+    assert made.specification["datasets"]["layer0"]["x"] == [pytest.approx(1440.0)] * 20
+    assert made.specification["datasets"]["limits"]["x"] == [pytest.approx(2880.0)]
+    assert "water 1,440 to 1,440 bbl/day" in made.alternative
