@@ -18,12 +18,12 @@ def make_vessel():
 
     def make(design=None, faults=(), signals=SUITES["full"], changes=None, **more):
         design = design or Design("A", gap_in=6.0, water_bpd=2500.0)
-        steady = tuple(replace(w, wander=0.0) for w in wells(design, (1.0,), "W", Slugs()))
+        steady = tuple(replace(w, wander=0.0) for w in wells(design, (1.0,), f"{design.id}-W", Slugs()))
         return VesselPlan(
             settings=settings(design),
             physics=replace(physics(design), **(changes or {})),
             wells=more.pop("wells", steady),
-            instruments=tuple(instrument(s, design, "1", Quality()) for s in signals),
+            instruments=tuple(instrument(s, design, design.id, Quality()) for s in signals),
             faults=tuple(faults),
             **more,
         )

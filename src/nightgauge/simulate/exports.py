@@ -65,22 +65,22 @@ def _texts(samples: pl.DataFrame, owners: list[tuple[str, Instrument]], names: l
 
 def _pieces(plan: Plan, group: ExportGroup, rows: pl.DataFrame) -> Iterator[_Piece]:
     length = DAY_S if group.per == "day" else 7.0 * DAY_S
-    late = pl.col("second").floordiv(DAY_S).cast(pl.Int32).is_in(group.late_days)
-    on_time = rows.filter(~late)
+    # A scan at midnight belongs to the day that ends there: exports run to and including their last instant.
+    day = (pl.col("second") / DAY_S).ceil().cast(pl.Int32) - 1
+    on_time = rows.filter(~day.is_in(group.late_days))
     start = 0.0
     overlap = rows.clear()
     while start < plan.days * DAY_S:
         end = min(start + length, plan.days * DAY_S)
-        # A scan at midnight belongs to the day that ends there: exports run to and including their last instant.
         mine = on_time.filter((pl.col("second") > start) & (pl.col("second") <= end))
         whole = pl.concat([overlap, mine])
         if whole.height:
             yield _Piece(f"{group.name}_{plan.at(start).astimezone(plan.zone):%Y%m%d}", whole)
         overlap = mine.tail(group.repeats)
         start = end
-    for day in group.late_days:
-        arrived = plan.at((day + 2) * DAY_S).astimezone(plan.zone)
-        mine = rows.filter(pl.col("second").floordiv(DAY_S) == day)
+    for late in group.late_days:
+        arrived = plan.at((late + 2) * DAY_S).astimezone(plan.zone)
+        mine = rows.filter(day == late)
         if mine.height:
             yield _Piece(f"{group.name}_late_{arrived:%Y%m%d}", mine)
 

@@ -12,10 +12,12 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from nightgauge.errors import ProgrammerError
 from nightgauge.field.settings import Outage, Vessel, Well
 
 DAY_S = 86400.0
 HOUR_S = 3600.0
+_STRETCH_S = DAY_S  # the plant runs a day at a time; scans have to come out even at its end
 
 Form = Literal["long-csv", "wide-csv", "long-parquet", "wide-parquet"]
 Stamp = Literal["local", "offset", "utc", "epoch_ms"]
@@ -219,6 +221,15 @@ class Plan:
     outages: tuple[Outage, ...] = ()
     atmosphere_kpa: float = 101.325
     note: str = ""
+
+    def __post_init__(self) -> None:
+        """Refuse a step that minutes or scans are not made of."""
+        if 60.0 % self.step_s:
+            raise ProgrammerError(f"step of {self.step_s} s does not divide a minute")
+        scans = {i.scan_s for v in self.vessels for i in v.instruments}
+        odd = sorted(s for s in scans if s % self.step_s or _STRETCH_S % s)
+        if odd:
+            raise ProgrammerError(f"scans of {odd} s: expected multiples of the step, {self.step_s} s, within a day")
 
     @property
     def end(self) -> datetime:
