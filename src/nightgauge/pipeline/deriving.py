@@ -1,14 +1,14 @@
 """Deriving: the spans that changed, vessel by vessel, in groups of one transaction."""
 
 from collections.abc import Iterable
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from itertools import chain
 
 import polars as pl
 
 from nightgauge.derive import CONTEXT, Derived, derive_vessel
 from nightgauge.errors import NightgaugeError
-from nightgauge.field.calendar import midnights
+from nightgauge.field.calendar import day_bounds
 from nightgauge.field.settings import Field, Vessel
 from nightgauge.pipeline.telling import Tell, silent
 from nightgauge.store import Reader, Store
@@ -47,24 +47,42 @@ def _owed_spans(
     """Return the spans to derive of each vessel that has any: from one midnight to another, or to `until`."""
     with store.reading() as reader:
         owed = reader.changed_ranges().filter(pl.col("from_utc") < until)
+        derived_from = dict(reader.days(EARLIEST, until).group_by("vessel").agg(pl.col("day").min()).iter_rows())
     work = []
     for vessel in field_.vessels:
         mine = [(row[1], row[2]) for row in owed.filter(pl.col("vessel") == vessel.id).iter_rows()]
         if previous is not None and previous < until:
             # The night's own hours have rows also where nothing came in: an empty hour is worth knowing.
             mine.append((previous, until))
+        widened = (_widened(field_, span, derived_from.get(vessel.id), until) for span in mine)
         if mine:
-            work.append((vessel, _joined(sorted(_widened(field_, span, until) for span in mine))))
+            work.append((vessel, _joined(sorted(widened))))
     return work
 
 
-def _widened(field_: Field, span: Span, until: datetime) -> Span:
-    """Return the span widened to whole days and to every row that a change in it can reach."""
+def _widened(field_: Field, span: Span, first_day: date | None, until: datetime) -> Span:
+    """Return the span widened to whole days and to every row that a change in it can reach.
+
+    Before `first_day`, the vessel's first with rows, there is none to reach.
+    """
     start, end = span
-    some_midnight = timedelta(days=2)  # Holds at least one, whatever the clocks do.
-    before = midnights(field_.zone, start - REVISED - some_midnight, start - REVISED)
-    after = midnights(field_.zone, end + REVISED, end + REVISED + some_midnight)
-    return before[-1], min(after[0], until)
+    last_reached = _midnight_after(field_, end + REVISED)
+    if first_day is None or _day_of(field_, start - REVISED) < first_day:
+        return _midnight_before(field_, start), min(last_reached, until)
+    return _midnight_before(field_, start - REVISED), min(last_reached, until)
+
+
+def _day_of(field_: Field, when: datetime) -> date:
+    return when.astimezone(field_.zone).date()
+
+
+def _midnight_before(field_: Field, when: datetime) -> datetime:
+    return day_bounds(field_.zone, _day_of(field_, when))[0]
+
+
+def _midnight_after(field_: Field, when: datetime) -> datetime:
+    start, end = day_bounds(field_.zone, _day_of(field_, when))
+    return start if start == when else end
 
 
 def _joined(spans: Iterable[Span]) -> list[Span]:
