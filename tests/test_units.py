@@ -98,7 +98,7 @@ EVERY_OTHER_SPELLING = {
         "day": 86400, "days": 86400, "week": 604800, "weeks": 604800, "H": 3600,
     },
     "pressure": {
-        "Pa": 0.001, "hPa": 0.1, "kPa": 1, "KPA": 1, "Kpa": 1, "MPa": 1000, "MPA": 1000, "atm": 101.325,
+        "Pa": 0.001, "hPa": 0.1, "kPa": 1, "KPA": 1, "Kpa": 1, "MPa": 1000, "MPA": 1000, "Mpa": 1000, "atm": 101.325,
         "torr": 101.325 / 760, "mmHg": MERCURY_KPA, "inHg": 25.4 * MERCURY_KPA, "inWC": 0.24908891,
         "ftH2O": 12 * 0.24908891, "kgf/cm2": 98.0665, "kg/cm^2": 98.0665, "lb/in2": PSI_KPA, "lbf/in^2": PSI_KPA,
         "kPag": 1, "barg": 100, "mbarg": 0.1, "MPag": 1000, "kg/cm2g": 98.0665, "MBAR": 0.1,

@@ -1,5 +1,8 @@
 """What a value can be at all: facts of nature and of the trade just inside each bound, slips of the pen outside."""
 
+import math
+import re
+
 import pytest
 
 from nightgauge.field.keys import (
@@ -57,3 +60,12 @@ def test_what_occurs_is_possible(bounds: Bounds, possible: float) -> None:
 )
 def test_a_slip_of_the_pen_is_not(bounds: Bounds, slip: float) -> None:
     assert not bounds.hold(slip)
+
+
+@pytest.mark.parametrize("bounds", [ATMOSPHERE, LIQUID_WATER, OIL_GRAVITY, WATER_GRAVITY, GAS_GRAVITY])
+def test_bounds_are_those_that_the_message_tells_both_included(bounds: Bounds) -> None:
+    least, most = (float(number) for number in re.findall(r"-?[0-9.]+", bounds.says)[:2])
+    assert bounds.hold(least)
+    assert bounds.hold(most)
+    assert not bounds.hold(math.nextafter(least, -math.inf))
+    assert not bounds.hold(math.nextafter(most, math.inf))
