@@ -34,10 +34,12 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
     "pressure_not_held": (
         *_VALVES, "back_pressure_margin_lost", "gas_in_liquid", "instrument_drift", "back_pressure_hunting",
     ),
-    "dump_short_cycling": ("float_sticking", "vessel_undersized", "back_pressure_hunting", *_INTERFACE),
+    "dump_short_cycling": (
+        "float_sticking", "vessel_undersized", "back_pressure_hunting", "dump_restricted", *_INTERFACE,
+    ),
     "dump_hunting": ("back_pressure_hunting", "float_sticking", "instrument_noisy", *_CARRYOVER, *_INTERFACE),
     "float_sticking": (*_INTERFACE, *_CARRYOVER, "dump_short_cycling"),
-    "dump_restricted": ("vessel_undersized", "dump_short_cycling", "float_sticking", *_INTERFACE),
+    "dump_restricted": ("vessel_undersized", "float_sticking", *_INTERFACE),
     "dump_leaking": ("oil_in_water", *_INTERFACE),
     "oil_valve_setpoint_drift": ("back_pressure_margin_lost",),
     "oil_valve_setpoint_step": ("back_pressure_margin_lost",),
@@ -46,8 +48,8 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
     "gas_valve_setpoint_step": ("liquid_in_gas",),
     "back_pressure_hunting": ("instrument_noisy", "liquid_in_gas", *_VALVES),
     "interface_setpoint_drift": ("vessel_undersized", *_CARRYOVER),
-    "interface_setpoint_step": ("vessel_undersized", *_CARRYOVER),
-    "vessel_undersized": _CARRYOVER,
+    "interface_setpoint_step": _CARRYOVER,
+    "vessel_undersized": (*_CARRYOVER, "interface_setpoint_step"),
     "instrument_drift": ("back_pressure_margin_lost", *_VALVES),
     "instrument_noisy": ("back_pressure_hunting",),
 }  # fmt: skip

@@ -2,12 +2,14 @@
 
 import numpy as np
 
-from nightgauge.detect.history import Floats, History
-from nightgauge.detect.past import NORMAL_MAD, median, spread
+from nightgauge.detect.history import Floats, History, Mask
+from nightgauge.detect.past import NORMAL_MAD, first_weeks, median, spread
 from nightgauge.detect.windows import Windows, episodes, reference_windows, windows_of
 from nightgauge.detect.wording import Draft, day_of, quantity
 from nightgauge.vocabulary.findings import Candidate
 
+_STILL_SAWS = 0.8
+"""Share of the usual hourly range of the level above which the sawtooth is what it was. House choice."""
 STICKING, SHORT = "float_sticking", "dump_short_cycling"
 
 
@@ -99,6 +101,7 @@ def _short_cycling(history: History) -> list[Candidate]:
     if not unit or reference.sum() < 3:
         return []
     size_ref, rate_ref = median(size[reference]), median(rate[reference])
+    known &= ~_level_still_saws(history, windows)
     smaller, more = history.limit(SHORT, "size_share"), history.limit(SHORT, "rate_growth")
     with np.errstate(invalid="ignore"):
         over = known & (size < smaller * size_ref) & (rate > more * rate_ref) & (windows.stop - windows.first >= least)
@@ -118,6 +121,20 @@ def _short_cycling(history: History) -> list[Candidate]:
         words += f" each {100 * now_size / size_ref:.0f} % of its former size"
         found.append(draft.done(_closed(history, words, end, is_over=is_over), onset, end))
     return found
+
+
+def _level_still_saws(history: History, windows: Windows) -> Mask:
+    """Return the windows in which the level goes on making its usual sawtooth: then dumps have not become small.
+
+    A meter that is read coarsely can fall apart into many dumps; the level does not.
+    """
+    saw = history.signal("interface_level", "p90") - history.signal("interface_level", "p10")
+    usual = median(saw[first_weeks(history, np.isfinite(saw))])
+    starts = np.searchsorted(history.hour_s, windows.begin_s)
+    stops = np.searchsorted(history.hour_s, windows.end_s)
+    now = np.array([median(saw[a:b]) for a, b in zip(starts, stops, strict=True)])
+    with np.errstate(invalid="ignore"):
+        return np.asarray(now > _STILL_SAWS * usual)
 
 
 def _rates(windows: Windows) -> Floats:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from nightgauge.detect.history import DAY_S, HOUR_S, Floats, History
-from nightgauge.detect.load import without_load
+from nightgauge.detect.load import all_loads, without_load
 from nightgauge.detect.past import blocks, first_weeks, median, per_well
 from nightgauge.detect.shifts import BLOCK_S, Rules, Shift, find_shifts
 from nightgauge.detect.wording import Draft, day_of, duration, quantity
@@ -38,7 +38,7 @@ def levels(history: History) -> list[Level]:
     gas_setting = history.vessel.gas_valve_at(at).holds_kpag
     if not np.isfinite(gas).any():
         pressure = history.mean("vessel_pressure")
-        pressure = without_load(history, pressure, first_weeks(history, np.isfinite(pressure)))
+        pressure = without_load(history, pressure, first_weeks(history, np.isfinite(pressure)), all_loads(history))
         if not np.isfinite(oil).any():
             oil = pressure
         if _sits_on_gas_valve(history, (oil_setting, gas_setting), median(pressure)):
@@ -94,7 +94,7 @@ def header_follow(history: History, shift: Shift) -> float | None:
     loss = history.mean("inlet_pressure") - history.mean("vessel_pressure")
     both = np.isfinite(loss) & working(history)
     # Friction in the line goes with the load, not with the valve: it is taken out like droop.
-    loss = without_load(history, loss, both & (history.hour_s < shift.onset_s))
+    loss = without_load(history, loss, both & (history.hour_s < shift.onset_s), all_loads(history))
     before = both & (history.hour_s < shift.onset_s) & (history.hour_s >= shift.onset_s - 7 * DAY_S)
     last = shift.ended_s if shift.ended_s is not None else shift.last_s
     after = both & (history.hour_s < last) & (history.hour_s >= max(shift.onset_s, last - 2 * DAY_S))

@@ -183,7 +183,7 @@ def _gap(history: History, element: str, run: tuple[int, int], what: str) -> Can
     end = float(history.hour_s[stop - 1] + HOUR_S) if is_over else history.until_s
     draft = Draft(history, GAP, element)
     long = (end - begin) >= history.limit(GAP, "visit_time")
-    draft.priority = "medium" if long and not is_over else "low"
+    draft.priority = "medium" if long else "low"
     draft.confidence, draft.severity = 0.95, (end - begin) / HOUR_S
     draft.ended_s = end if is_over else None
     draft.over(begin, end)

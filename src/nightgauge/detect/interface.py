@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from nightgauge.detect.history import DAY_S, HOUR_S, Floats, History
+from nightgauge.detect.load import water_loads, without_load
 from nightgauge.detect.past import blocks, first_weeks, median, per_well, spread
 from nightgauge.detect.shifts import BLOCK_S, Rules, Shift, find_shifts
 from nightgauge.detect.wording import Draft, day_of, duration, quantity
@@ -36,6 +37,8 @@ def held(history: History) -> Held:
     if history.is_throttling:
         seconds = history.hour_s + HOUR_S / 2
         level = np.where(working(history), history.mean("interface_level"), np.nan)
+        # A float in its band stands higher with more water to pass; that is no moved setting.
+        level = without_load(history, level, first_weeks(history, np.isfinite(level)), water_loads(history))
         level = per_well(level, history.well, first_weeks(history, np.isfinite(level)))
         return Held(seconds, level, np.full(len(level), np.nan))
     dumps = history.dumps
