@@ -18,19 +18,26 @@ def annoy(vessel: VesselPlan, days: int, rng: Rng) -> VesselPlan:
     """Return the vessel with its share of nuisances over a plan of some days."""
     trend = float(rng.uniform(-0.008, 0.008)) if rng.random() < _TREND_SHARE else 0.0
     shut_in = _stretches(1, days, (0.8, 1.2), DAY_S, rng) if rng.random() < _SHUT_IN_SHARE else ()
+    shut_in = _clear_of(vessel, shut_in)
     hands = int(rng.integers(1, 5)) if rng.random() < _HAND_SHARE else 0
     return replace(
         vessel,
-        wells=tuple(_well(w, days, trend, rng) for w in vessel.wells),
+        wells=tuple(_well(w, vessel, days, trend, rng) for w in vessel.wells),
         shut_in=shut_in,
         hand_dumps=_stretches(hands, days, (1.0, 4.0), 60.0, rng),
         instruments=tuple(_instrument(i, days, rng) for i in vessel.instruments),
     )
 
 
-def _well(well: WellPlan, days: int, trend: float, rng: Rng) -> WellPlan:
+def _clear_of(vessel: VesselPlan, stretches: tuple[Interval, ...]) -> tuple[Interval, ...]:
+    """Leave out stretches without inflow over a fault that passes: it would have come and gone with nothing to see."""
+    passing = [f for f in vessel.faults if f.end_s is not None]
+    return tuple(s for s in stretches if not any(s.start_s < (f.end_s or 0.0) and s.end_s > f.start_s for f in passing))
+
+
+def _well(well: WellPlan, vessel: VesselPlan, days: int, trend: float, rng: Rng) -> WellPlan:
     times = int(rng.poisson(days / _WELL_OFF_EVERY_DAYS))
-    more = _stretches(times, days, (1.0, 30.0), HOUR_S, rng)
+    more = _clear_of(vessel, _stretches(times, days, (1.0, 30.0), HOUR_S, rng))
     return replace(well, off=(*well.off, *more), trend_per_day=trend)
 
 
