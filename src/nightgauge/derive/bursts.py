@@ -38,7 +38,9 @@ def bursts(counted: Counted) -> Bursts | None:
     if pulse.size < 3:
         return NO_BURSTS
     volume, at = counted.volume_m3[pulse], counted.to_us[pulse]
-    scanned_s = (at - counted.from_us[pulse]) / SECOND_US
+    # A meter that reports exceptions was silent before: what it then reports came within its last scan.
+    scanned_from = np.maximum(counted.from_us[pulse], at - counted.scan_us)
+    scanned_s = (at - scanned_from) / SECOND_US
     apart_s = np.diff(at, prepend=counted.from_us[pulse[0]]) / SECOND_US
     finest = float(np.quantile(volume, 0.02))
     is_rate = volume >= _PULSES_OF_A_SCAN * finest
@@ -51,11 +53,11 @@ def bursts(counted: Counted) -> Bursts | None:
     linked = volume / apart_s >= dividing
     alone = is_rate & (volume / scanned_s >= dividing)
     # A scan without a pulse says that nothing flowed only where pulses are fine.
-    earliest = np.where(is_rate, counted.from_us[pulse], np.append(counted.from_us[pulse[0]], at[:-1]))
+    earliest = np.where(is_rate, scanned_from, np.append(counted.from_us[pulse[0]], at[:-1]))
     head = np.flatnonzero(~linked | (np.arange(pulse.size) == 0))
     tail = np.append(head[1:], pulse.size) - 1
     real = (tail > head) | alone[head]
-    pulses = _Pulses(volume, at, counted.from_us[pulse], earliest, int(counted.to_us[-1]))
+    pulses = _Pulses(volume, at, scanned_from, earliest, int(counted.to_us[-1]))
     return _timed(pulses, head[real], tail[real], high)
 
 

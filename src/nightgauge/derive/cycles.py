@@ -24,6 +24,11 @@ Span = tuple[Times, Times]
 _ENOUGH, _MOSTLY = 4, 0.9
 """Dumps, and share of them, that decide whether a signal is scanned too slowly for them. House choice: a dump that
 lasts just over a scan is seen in two scans as often as in one."""
+_EVEN = 0.8
+"""Share of spacings within 5 % of the median from which a signal is scanned evenly. House choice."""
+_SLOW_SCAN_US, _FAST_SCAN_US = 60 * SECOND_US, 10 * SECOND_US
+"""A totaliser that reports exceptions is read at least this often, a rate at most so slowly that its flow rises and
+falls within it. House choice: a slow and a usual scan."""
 _LEAST_GAP = 0.01
 """Share of the vessel's height below which a sawtooth is none. House choice: floats do not trip within a finger's
 breadth; it keeps the noise of a still level from reading as dumps where no gap is set."""
@@ -108,10 +113,23 @@ def _without_bounce(dumps: Dumps) -> Dumps:
 def meter_of(track: Track, raw_unit: float = 0.0) -> Counted:
     """Return what an outlet meter counted, from a totaliser or from a rate."""
     if track.hold == "step":
-        return counted(track, raw_unit)
-    spacing = np.diff(track.time_us)
-    scan_us = int(np.quantile(spacing, 0.05)) if spacing.size else SECOND_US
-    return summed(track, scan_us)
+        return counted(track, raw_unit, _scan_us(track.time_us, _SLOW_SCAN_US))
+    return summed(track, _scan_us(track.time_us, _FAST_SCAN_US))
+
+
+def _scan_us(time_us: Times, at_most_us: int) -> int:
+    """Return how often a meter is read: the spacing of its samples where it is even, else about the shortest. [us]
+
+    A meter that reports exceptions keeps quiet between them, so the spacing of its samples says nothing but that it
+    is read at least so often.
+    """
+    if time_us.size < 3:
+        return at_most_us
+    spacing = np.diff(time_us)
+    usual = float(np.median(spacing))
+    if np.mean(np.abs(spacing - usual) <= 0.05 * usual) >= _EVEN:
+        return int(usual)
+    return int(np.clip(np.quantile(spacing, 0.05), SECOND_US, at_most_us))
 
 
 def from_meter(track: Track, raw_unit: float = 0.0) -> Evidence:
@@ -151,10 +169,11 @@ def from_level(track: Track, dump: WaterDump, height_m: float | None = None) -> 
 
     """
     known = joined(track.start_us, track.end_us)
-    sigma = noise(track.value, track.time_us)
     saw = _sawtooth_m(track, dump, height_m)
-    least = least_fall(sigma, saw)
-    if least > saw:
+    swing = noise(track.value)
+    # Swings of half a sawtooth are no noise: they are the dumps, where hardly more than turning points is stored.
+    least = least_fall(swing if swing < 0.5 * saw else 0.0, saw)
+    if least > saw and dump.opens_at_m is not None:
         # The noise hides the sawtooth.
         return Evidence("level", NO_DUMPS, (_NO_TIMES, _NO_TIMES))
     kept = without_spikes(track.value, track.time_us, saw)

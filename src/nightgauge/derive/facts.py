@@ -16,8 +16,8 @@ LONGEST_FILL_US = 36 * 3600 * SECOND_US
 
 _SHORT_FIT_US = 600 * SECOND_US
 """Fill that is looked at where its other end was not seen. [us] House choice: ten minutes."""
-_MOST_SAMPLES, _LEAST_SAMPLES = 30, 4
-"""Samples of a fill that tell a trip level: enough to take out noise, few enough to be straight; fewer make no line."""
+_MOST_SAMPLES = 30
+"""Samples of a fill that tell a trip level: enough to take out noise, few enough to be straight."""
 
 
 @dataclass(frozen=True)
@@ -93,9 +93,11 @@ def _fill_line(track: Track, start: Floats, end: Floats, at: Floats, *, at_end: 
     last = last if at_end else np.minimum(last, first + _MOST_SAMPLES)
     last = np.maximum(last, first)
     fit = lines(track.time_us, track.value, first, last, np.where(usable, at, 0).astype(np.int64))
-    # Two samples make no line that could be trusted beyond them.
+    # A line is drawn on for no longer than it is: two samples of a noisy reading point anywhere.
     nearest = np.clip(last - 1 if at_end else first, 0, track.value.size - 1)
-    value = np.where(fit.samples >= _LEAST_SAMPLES, fit.value, track.value[nearest])
+    other = np.clip(first if at_end else last - 1, 0, track.value.size - 1)
+    drawn_us, beyond_us = np.abs(track.time_us[other] - track.time_us[nearest]), np.abs(at - track.time_us[nearest])
+    value = np.where(beyond_us <= drawn_us, fit.value, track.value[nearest])
     return np.where(usable & (fit.samples > 0), value, fallback)
 
 

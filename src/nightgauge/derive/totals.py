@@ -7,8 +7,6 @@ import numpy as np
 from nightgauge.derive.known import SECOND_US, Flags, Floats, Indices, Times, Track
 
 DAY_S = 86400.0
-_SCANNED_US = 120 * SECOND_US
-"""Samples no further apart were scanned regularly. House choice: two slow scans."""
 
 
 @dataclass(frozen=True)
@@ -18,6 +16,8 @@ class Counted:
     from_us: Times
     to_us: Times
     volume_m3: Floats
+    scan_us: int = SECOND_US
+    """How often the meter is read."""
 
     def per_hour(self, edges_us: Times) -> Floats:
         """Return the volume of each bin between edges; a step belongs to the time at which it was seen. [m3]"""
@@ -30,12 +30,12 @@ class Counted:
         """Return the volume that passed while a valve was open, NaN where that is not known. [m3]
 
         A valve's opening may be reported a scan late, and the meter's reading too: counted is from the sample
-        before the last at or before the opening, if that was scanned shortly before, to the first after the shutting.
+        before the last at or before the opening, if both were scanned shortly before, to the first after the shutting.
         """
         first = np.searchsorted(self.to_us, opened_us, side="right")
         before = np.maximum(first - 1, 0)
         if self.to_us.size:
-            near = (first > 0) & (self.to_us[before] - self.from_us[before] <= _SCANNED_US)
+            near = (first > 0) & (opened_us - self.from_us[before] <= 2 * self.scan_us)
             first = np.where(near, before, first)
         return self._between(first, np.searchsorted(self.to_us, shut_us, side="left") + 1, opened_us, shut_us)
 
@@ -74,7 +74,7 @@ class Counted:
 NOTHING = Counted(np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), np.zeros(0))
 
 
-def counted(track: Track, raw_unit: float = 0.0) -> Counted:
+def counted(track: Track, raw_unit: float = 0.0, scan_us: int = SECOND_US) -> Counted:
     """Return what a totaliser counted.
 
     Parameters
@@ -83,6 +83,8 @@ def counted(track: Track, raw_unit: float = 0.0) -> Counted:
         Of a totaliser. [m3]
     raw_unit : float
         One unit of the register, which rolls over at a power of ten of it; 0 where not known. [m3]
+    scan_us : int
+        How often it is read. [us]
 
     Notes
     -----
@@ -105,7 +107,7 @@ def counted(track: Track, raw_unit: float = 0.0) -> Counted:
         step = np.where(restarted & (to_the_top <= 2.0 * usual), to_the_top + after, step)
     step = np.where(fallen & ~restarted & (change < -2.0 * usual), 0.0, step)
     running = np.maximum.accumulate(np.concatenate([[0.0], np.cumsum(step)]))
-    return Counted(from_us, to_us, np.diff(running))
+    return Counted(from_us, to_us, np.diff(running), scan_us)
 
 
 def _capacity(value: Floats, raw_unit: float) -> Floats:
@@ -133,4 +135,4 @@ def summed(track: Track, scan_us: int) -> Counted:
     ramp_s = np.minimum(length_us, scan_us) / SECOND_US
     flat_s = length_us / SECOND_US - ramp_s
     volume = (track.start_value * flat_s + 0.5 * (track.start_value + track.end_value) * ramp_s) / DAY_S
-    return Counted(track.start_us, track.end_us, np.maximum(volume, 0.0))
+    return Counted(track.start_us, track.end_us, np.maximum(volume, 0.0), scan_us)

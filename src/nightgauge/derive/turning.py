@@ -10,8 +10,8 @@ from nightgauge.derive.known import SECOND_US, Flags, Floats, Indices, Times
 from nightgauge.derive.lines import Lines, lines
 from nightgauge.derive.totals import DAY_S
 
-_SIGMAS = 6.0
-"""Noise alone practically never falls this many of its standard deviations between neighbouring turning points."""
+_SWINGS = 3.5
+"""Noise alone practically never falls so many of its median swings: six standard deviations."""
 _LEAST_FALL = 0.3
 """Share of the falls around it that a fall must have. House choice: waves of slugs are smaller, hand dumps larger."""
 _LEAST_RISE = 0.5
@@ -20,13 +20,16 @@ opening level, so less than half a gap is inflow that outruns an open valve for 
 _AROUND = (15, 7)
 """Falls before and after that make the usual one, first with the waves still among them, then without: enough to hold
 a dump among waves, few enough to follow a gap that collapses."""
-_RANDOM = 0.85
-"""Share of samples that are turning points themselves above which a record holds nothing else: noise has 2/3 of them
-(the turning point test of Kendall and Stuart), a record of stored turning points all."""
+_RANDOM = 0.55
+"""Share of samples that are turning points above which these are noise's: noise has 2/3 of them (the turning point test
+of Kendall and Stuart), more where a dead band stores only its larger moves; a sawtooth of four samples has half."""
+_ENOUGH_SWINGS = 8
+"""Swings that tell noise."""
 _EDGE = 0.15
 """Share of a fall left out at both ends where its straight part is taken: the corners are rounded by noise and scan."""
-_LONGEST_FIT = 30
-"""Samples before a fall that its rise is taken from: enough to take out noise, few enough to be straight."""
+_SHORTEST_FIT, _LONGEST_FIT = 8, 30
+"""Samples before a fall that its rise is taken from, at most half of it if it has enough: so many take out the noise,
+so few are straight."""
 
 
 @dataclass(frozen=True)
@@ -41,22 +44,23 @@ _NO_INDICES = np.zeros(0, dtype=np.intp)
 NO_TURNS = Turns(_NO_INDICES, _NO_INDICES)
 
 
-def noise(level: Floats, time_us: Times) -> float:
-    """Return the standard deviation of the reading's noise, from how samples depart from the line of their neighbours.
+def noise(level: Floats) -> float:
+    """Return the height of the swings that noise makes between neighbouring turning points, 0 if they are not noise's.
 
-    The lower quartile of the departures ignores dumps even where each has few samples; dividing by 0.3186 makes it a
-    normal standard deviation and by sqrt(1.5) takes out the neighbours' own share. A record of nothing but turning
-    points has no noise to show.
+    The median of all swings, where more samples are turning points than a sawtooth has. White noise of standard
+    deviation s swings by 1.7 s in the median.
     """
-    if level.size < 5:
+    turning = _turning(level)
+    if turning.size < _ENOUGH_SWINGS or turning.size < _RANDOM * level.size:
         return 0.0
-    step = np.diff(level)
-    if np.mean(step[1:] * step[:-1] < 0.0) > _RANDOM:
-        return 0.0
-    span = (time_us[2:] - time_us[:-2]).astype(np.float64)
-    share = (time_us[1:-1] - time_us[:-2]) / span
-    departure = level[1:-1] - (level[:-2] + (level[2:] - level[:-2]) * share)
-    return float(np.quantile(np.abs(departure), 0.25) / (0.3186 * np.sqrt(1.5)))
+    return float(np.median(np.abs(np.diff(level[turning]))))
+
+
+def _turning(level: Floats) -> Indices:
+    """Return the samples at which the level turns, each flat top or bottom once."""
+    changed = np.flatnonzero(np.append(True, level[1:] != level[:-1])) if level.size else _NO_INDICES
+    step = np.diff(level[changed])
+    return np.asarray(changed[1:-1][step[1:] * step[:-1] < 0.0])
 
 
 def turns(level: Floats, least: float) -> Turns:
@@ -140,9 +144,9 @@ def _merged(level: Floats, found: Turns, usual: Floats) -> Turns:
     return Turns(peak, trough)
 
 
-def least_fall(sigma: float, height_m: float) -> float:
-    """Return the fall that is looked at at all: above the noise, and no smaller than a share of the sawtooth."""
-    return max(_SIGMAS * sigma, 0.1 * height_m)
+def least_fall(swing_m: float, height_m: float) -> float:
+    """Return the fall that is looked at at all: above the noise, and no smaller than a share of the sawtooth. [m]"""
+    return max(_SWINGS * swing_m, 0.1 * height_m)
 
 
 def without_spikes(level: Floats, time_us: Times, height_m: float) -> Flags:
@@ -186,19 +190,28 @@ def timed(time_us: Times, level: Floats, found: Turns) -> Timed:
     before = np.append(0, last[:-1])
     after = np.append(found.peak[1:], level.size - 1)
     fall = lines(time_us, level, begin + 1, end, time_us[begin])
-    early = np.maximum(np.maximum((before + begin) // 2, begin - _LONGEST_FIT), before)
+    half = np.clip((begin - before) // 2, _SHORTEST_FIT, _LONGEST_FIT)
+    early = np.maximum(begin - half, before)
     # Near its ends the fall has this many samples within the edges, and one more for a corner between samples.
     margin = np.where(end - begin > 2, np.ceil((end - begin) * _EDGE / (1.0 - 2.0 * _EDGE)).astype(np.intp) + 1, 0)
     rise = lines(time_us, level, early, np.maximum(begin + 1 - margin, early + 1), time_us[begin])
-    late = np.minimum(np.minimum((end + after) // 2 + 1, end + _LONGEST_FIT), level.size)
+    half = np.clip((after - end) // 2, _SHORTEST_FIT, _LONGEST_FIT)
+    late = np.minimum(end + half, after) + 1
     refill = lines(time_us, level, np.minimum(end + margin, late - 1), late, time_us[begin])
     clear = (end - begin > 2) & (fall.slope_per_s < 0.0)
     start_us = _meeting(fall, rise, time_us[begin])
     end_us = _meeting(fall, refill, time_us[begin])
     soonest, latest = time_us[np.maximum(begin - margin, 0)], time_us[np.minimum(end + margin, level.size - 1)]
-    start_us = np.where(clear, np.clip(start_us, soonest, time_us[begin + clear]), time_us[begin])
+    # A dead band keeps quiet while the level stays near: the fall began within the last scan before it was seen.
+    unclear_us = np.maximum(time_us[begin], time_us[np.minimum(begin + 1, level.size - 1)] - _scan_us(time_us))
+    start_us = np.where(clear, np.clip(start_us, soonest, time_us[begin + clear]), unclear_us)
     end_us = np.where(clear, np.clip(end_us, time_us[end - clear], latest), time_us[end])
     return Timed(start_us, np.where(found.trough < 0, -1, np.maximum(end_us, start_us + 1)))
+
+
+def _scan_us(time_us: Times) -> int:
+    """Return about how often the signal is looked at: the shortest spacing but for a few. [us]"""
+    return int(np.quantile(np.diff(time_us), 0.05)) if time_us.size > 1 else SECOND_US
 
 
 def _corners(level: Floats, peak: Indices, trough: Indices) -> tuple[Indices, Indices]:
