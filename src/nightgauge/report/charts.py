@@ -9,7 +9,8 @@ before it are an hour off, and the line stays straight.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from typing import Any, Literal, TypeAlias
+from functools import cache
+from typing import Any, Final, Literal, TypeAlias
 from zoneinfo import ZoneInfo
 
 import altair as alt
@@ -30,6 +31,12 @@ _EDGE_SHARE = 0.12
 """Nearer to an edge of the chart than this share of its width, the onset's words are set to the inner side."""
 _ROOM_AROUND = 0.06
 FONT = "system-ui, -apple-system, 'Segoe UI', 'DejaVu Sans', sans-serif"
+
+
+_BREAK: Final = "break-paths-show-domains"
+"""A null breaks a line: a gap is a gap."""
+_NAMED = alt.NamedData(name="")
+"""Data are given to a layer by name when the chart is put together."""
 
 
 @dataclass(frozen=True)
@@ -93,26 +100,39 @@ def _offset_ms(end: datetime, zone: ZoneInfo) -> int:
 def specification(chart: Chart) -> Spec:
     """Return the chart as a Vega-Lite specification with its data as named columns."""
     domain = chart.y_domain or _domain(chart)
-    parts = [_axes(chart, domain), *(_drawn(layer, f"layer{at}", chart) for at, layer in enumerate(chart.layers))]
     ends = [millisecond(time, chart.end, chart.zone) for time in (chart.start, chart.end)]
+    turns = [(time, words) for time, words in ((chart.onset, chart.onset_words), (chart.ended, "cleared"))
+             if time is not None and chart.start <= time <= chart.end]  # fmt: skip
+    layers = {"axes": _axes(_time_format(chart), chart.y_title, has_turns=bool(turns))}
     data: dict[str, dict[str, list[Any]]] = {"axes": {"t": ends, "y": list(domain)}}
-    data |= {f"layer{at}": layer.columns for at, layer in enumerate(chart.layers)}
+    for at, layer in enumerate(chart.layers):
+        layers[f"layer{at}"] = _drawn(layer.kind, layer.colour, chart.height, has_tooltip="when" in layer.columns)
+        data[f"layer{at}"] = layer.columns
     if chart.marks:
-        parts.append(_mark_lines(chart, domain))
+        layers["marks"] = _mark_lines(chart, domain)
         data["marks"] = {"y": [mark.value for mark in chart.marks]}
-    turns = ((chart.onset, chart.onset_words), (chart.ended, "cleared"))
     for at, (time, words) in enumerate(turns):
-        if time is not None and chart.start <= time <= chart.end:
-            name = f"turn{at}"
-            parts += _turn(name, (time - chart.start) / (chart.end - chart.start), words)
-            data[name] = {"t": [millisecond(time, chart.end, chart.zone)]}
-    layered = alt.layer(*parts).properties(width="container", height=chart.height)
-    # Every part is made of Altair's own typed objects; checking each against the schema again costs 40 ms a chart.
-    spec: Spec = layered.resolve_axis(x="independent", y="independent").to_dict(validate=False)
-    for needless in ("$schema", "config"):
-        spec.pop(needless, None)
-    spec["datasets"] = data
-    return spec
+        share = (time - chart.start) / (chart.end - chart.start)
+        data[f"turn{at}"] = {"t": [millisecond(time, chart.end, chart.zone)], "words": [words]}
+        layers[f"turn{at}"] = _turn_line()
+        layers[f"turn{at} words"] = _turn_words(_side(share))
+    return {
+        "width": "container",
+        "height": chart.height,
+        "resolve": {"axis": {"x": "independent", "y": "independent"}},
+        "layer": [{**layer, "data": {"name": name.removesuffix(" words")}} for name, layer in layers.items()],
+        "datasets": data,
+    }
+
+
+def as_layer(drawn: alt.Chart) -> Spec:
+    """Return one of Altair's charts as a layer: mark and encoding only.
+
+    It is made of Altair's own typed objects, so it is not checked against the schema once more (40 ms a chart).
+    Layers are kept: a page of 200 vessels has a thousand of them, of some thirty sorts.
+    """
+    made = drawn.to_dict(validate=False)
+    return {name: made[name] for name in ("mark", "encoding")}
 
 
 def quiet_look() -> Spec:
@@ -133,25 +153,20 @@ def quiet_look() -> Spec:
     }
 
 
-def _axes(chart: Chart, domain: tuple[float, float]) -> alt.Chart:
-    """Return an unseen layer that carries both axes; its two points span the time, so that no domain is stated.
+@cache
+def _axes(time_format: str, y_title: str, *, has_turns: bool) -> Spec:
+    """Return an unseen layer that carries both axes; its two points span them, so that no domain is stated.
 
     A stated time domain makes the chart library warn on every chart.
     """
-    time_axis = alt.Axis(format=_time_format(chart), labelOverlap=True, title=None)
+    time_axis = alt.Axis(format=time_format, labelOverlap=True, title=None)
     value_axis = alt.Axis(
-        title=chart.y_title, titleAngle=0, titleAlign="left", titleX=-_Y_AXIS_WIDTH_PX,
-        titleY=-10 if chart.onset is None else -24, minExtent=_Y_AXIS_WIDTH_PX, maxExtent=_Y_AXIS_WIDTH_PX, tickCount=4,
+        title=y_title, titleAngle=0, titleAlign="left", titleX=-_Y_AXIS_WIDTH_PX, titleY=-24 if has_turns else -10,
+        minExtent=_Y_AXIS_WIDTH_PX, maxExtent=_Y_AXIS_WIDTH_PX, tickCount=4,
     )  # fmt: skip
-    unseen: alt.Chart = (
-        alt.Chart(alt.NamedData(name="axes"))
-        .mark_point(opacity=0)
-        .encode(
-            x=alt.X("t:T", scale=alt.Scale(type="utc", nice=False), axis=time_axis),
-            y=alt.Y("y:Q", scale=alt.Scale(domain=list(domain), nice=False, zero=False), axis=value_axis),
-        )
-    )
-    return unseen
+    x = alt.X("t:T", scale=alt.Scale(type="utc", nice=False), axis=time_axis)
+    y = alt.Y("y:Q", scale=alt.Scale(nice=False, zero=False), axis=value_axis)
+    return as_layer(alt.Chart(_NAMED).mark_point(opacity=0).encode(x=x, y=y))
 
 
 def _time_format(chart: Chart) -> str:
@@ -161,58 +176,59 @@ def _time_format(chart: Chart) -> str:
     return "%a %-d %H:%M" if span <= timedelta(days=5) else "%-d %b"
 
 
-def _drawn(layer: Layer, name: str, chart: Chart) -> alt.Chart:
-    marked, extent = _LOOKS[layer.kind](alt.Chart(alt.NamedData(name=name)), layer, chart)
+@cache
+def _drawn(kind: str, colour: str, height: int, *, has_tooltip: bool) -> Spec:
+    marked, extent = _LOOKS[kind](alt.Chart(_NAMED), variable(colour), height)
     encodings: dict[str, Any] = {
         "x": alt.X("t:T", scale=alt.Scale(type="utc"), axis=None),
         "y": alt.Y("y:Q", axis=None),
     } | extent
-    if "when" in layer.columns:
+    if has_tooltip:
         encodings["tooltip"] = [alt.Tooltip("when:N", title="when"), alt.Tooltip("found:N", title="found")]
-    drawn: alt.Chart = marked.encode(**encodings)
-    return drawn
+    return as_layer(marked.encode(**encodings))
 
 
 _Look: TypeAlias = tuple[alt.Chart, dict[str, Any]]
 
 
-def _line(base: alt.Chart, layer: Layer, chart: Chart) -> _Look:
-    is_solid = layer.kind == "line"
-    look: dict[str, Any] = {"strokeWidth": 1.4} if is_solid else {"strokeWidth": 1, "strokeDash": [5, 3]}
-    return base.mark_line(color=variable(layer.colour), invalid="break-paths-show-domains", **look), {}
+def _line(base: alt.Chart, colour: str, height: int) -> _Look:
+    return base.mark_line(color=colour, invalid=_BREAK, strokeWidth=1.4), {}
 
 
-def _dots(base: alt.Chart, layer: Layer, chart: Chart) -> _Look:
-    is_filled = layer.kind == "points"
-    return base.mark_point(color=variable(layer.colour), filled=is_filled, size=26, opacity=0.9, invalid="filter"), {}
+def _dashed_line(base: alt.Chart, colour: str, height: int) -> _Look:
+    return base.mark_line(color=colour, invalid=_BREAK, strokeWidth=1, strokeDash=[5, 3]), {}
 
 
-def _bars(base: alt.Chart, layer: Layer, chart: Chart) -> _Look:
-    return base.mark_rect(color=variable(layer.colour)), {"x2": "t2:T", "y2": alt.datum(0)}
+def _points(base: alt.Chart, colour: str, height: int) -> _Look:
+    return base.mark_point(color=colour, filled=True, size=26, opacity=0.9, invalid="filter"), {}
 
 
-def _area_below(base: alt.Chart, layer: Layer, chart: Chart) -> _Look:
-    area = base.mark_area(color=variable(layer.colour), opacity=0.3, invalid="break-paths-show-domains")
-    return area, {"y2": "y2:Q"}
+def _open_points(base: alt.Chart, colour: str, height: int) -> _Look:
+    return base.mark_point(color=colour, filled=False, size=26, opacity=0.9, invalid="filter"), {}
 
 
-def _strip(base: alt.Chart, layer: Layer, chart: Chart) -> _Look:
-    return base.mark_rect(color=variable(layer.colour)), {
-        "x2": "t2:T",
-        "y": alt.value(chart.height - _STRIP_PX),
-        "y2": alt.value(chart.height),
-    }
+def _bars(base: alt.Chart, colour: str, height: int) -> _Look:
+    return base.mark_rect(color=colour), {"x2": "t2:T", "y2": alt.datum(0)}
 
 
-def _band(base: alt.Chart, layer: Layer, chart: Chart) -> _Look:
-    return base.mark_rect(color=variable(layer.colour)), {"x2": "t2:T", "y2": "y2:Q"}
+def _area_below(base: alt.Chart, colour: str, height: int) -> _Look:
+    return base.mark_area(color=colour, opacity=0.3, invalid=_BREAK), {"y2": "y2:Q"}
 
 
-_LOOKS: dict[str, Callable[[alt.Chart, Layer, Chart], _Look]] = {
+def _strip(base: alt.Chart, colour: str, height: int) -> _Look:
+    ends = {"y": alt.value(height - _STRIP_PX), "y2": alt.value(height)}
+    return base.mark_rect(color=colour), {"x2": "t2:T", **ends}
+
+
+def _band(base: alt.Chart, colour: str, height: int) -> _Look:
+    return base.mark_rect(color=colour), {"x2": "t2:T", "y2": "y2:Q"}
+
+
+_LOOKS: dict[str, Callable[[alt.Chart, str, int], _Look]] = {
     "line": _line,
-    "dashed_line": _line,
-    "points": _dots,
-    "open_points": _dots,
+    "dashed_line": _dashed_line,
+    "points": _points,
+    "open_points": _open_points,
     "bars": _bars,
     "area_below": _area_below,
     "strip": _strip,
@@ -220,18 +236,23 @@ _LOOKS: dict[str, Callable[[alt.Chart, Layer, Chart], _Look]] = {
 }
 
 
-def _mark_lines(chart: Chart, domain: tuple[float, float]) -> alt.Chart:
+def _mark_lines(chart: Chart, domain: tuple[float, float]) -> Spec:
+    """Return the thin lines across; their words are an axis at the right, so that the chart makes room for them."""
     labels = _labels(chart.marks, domain, chart.height)
     words = "''"
     for mark in labels:
         words = f"abs(datum.value - {mark.value!r}) < 1e-9 ? {_quoted(mark.words)} : {words}"
+    return _labelled_lines(tuple(mark.value for mark in labels), words)
+
+
+@cache
+def _labelled_lines(values: tuple[float, ...], words: str) -> Spec:
     axis = alt.Axis(
-        orient="right", title=None, values=[mark.value for mark in labels], domain=False, ticks=False,
-        labelExpr=words, labelColor=variable("ink"), labelOverlap=False,
+        orient="right", title=None, values=list(values), domain=False, ticks=False, labelExpr=words,
+        labelColor=variable("ink"), labelOverlap=False,
     )  # fmt: skip
-    lines = alt.Chart(alt.NamedData(name="marks")).mark_rule(color=variable("quiet"), strokeDash=[5, 3])
-    drawn: alt.Chart = lines.encode(y=alt.Y("y:Q", axis=axis))
-    return drawn
+    lines = alt.Chart(_NAMED).mark_rule(color=variable("quiet"), strokeDash=[5, 3])
+    return as_layer(lines.encode(y=alt.Y("y:Q", axis=axis)))
 
 
 def _quoted(words: str) -> str:
@@ -240,20 +261,30 @@ def _quoted(words: str) -> str:
     return f"'{escaped}'"
 
 
-def _turn(name: str, share: float, said: str) -> tuple[alt.Chart, alt.Chart]:
-    """Return the thin line of an onset or an end, at a share of the width, and its words above the plot.
+@cache
+def _turn_line() -> Spec:
+    """Return the thin line of an onset or an end."""
+    line = alt.Chart(_NAMED).mark_rule(color=variable("ink"), strokeWidth=1)
+    return as_layer(line.encode(x=alt.X("t:T", scale=alt.Scale(type="utc"), axis=None)))
 
-    The words are a mark, not an axis label: under the page's policy expressions are interpreted, and there the
-    chart library does not evaluate given times on a time axis.
+
+@cache
+def _turn_words(side: Literal["left", "center", "right"]) -> Spec:
+    """Return the words of an onset or an end above the plot.
+
+    They are a mark, not an axis label: under the page's policy expressions are interpreted, and there the chart
+    library does not evaluate given times on a time axis.
     """
-    base = alt.Chart(alt.NamedData(name=name))
+    words = alt.Chart(_NAMED).mark_text(align=side, baseline="bottom", fontSize=12, color=variable("ink"), font=FONT)
     x = alt.X("t:T", scale=alt.Scale(type="utc"), axis=None)
-    align: Literal["left", "center", "right"] = "center"
-    if not _EDGE_SHARE <= share <= 1 - _EDGE_SHARE:
-        align = "left" if share < _EDGE_SHARE else "right"
-    words = base.mark_text(align=align, baseline="bottom", fontSize=12, color=variable("ink"), font=FONT)
-    line: alt.Chart = base.mark_rule(color=variable("ink"), strokeWidth=1).encode(x=x)
-    return line, words.encode(x=x, y=alt.value(-3), text=alt.value(said))
+    return as_layer(words.encode(x=x, y=alt.value(-3), text="words:N"))
+
+
+def _side(share: float) -> Literal["left", "center", "right"]:
+    """Return to which side words go at a share of the chart's width, so that none is cut off at an edge."""
+    if _EDGE_SHARE <= share <= 1 - _EDGE_SHARE:
+        return "center"
+    return "left" if share < _EDGE_SHARE else "right"
 
 
 def _domain(chart: Chart) -> tuple[float, float]:

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import cache
 from typing import Any
 
 import altair as alt
@@ -11,7 +12,7 @@ import polars as pl
 
 from nightgauge.field.settings import Field, Vessel
 from nightgauge.physics.valve import flow_m3_per_day, liquid_head_kpa
-from nightgauge.report.charts import FONT, Spec
+from nightgauge.report.charts import FONT, Spec, as_layer
 from nightgauge.report.colours import variable
 from nightgauge.report.quantities import display_column, shown
 from nightgauge.report.words import day_text
@@ -168,49 +169,40 @@ def _specification(known: pl.DataFrame, limits: Sequence[Limit], field: Field) -
     }  # fmt: skip
     top_x = 1.1 * max([*data["layer0"]["x"], *data["limits"]["x"]])
     top_y = 1.1 * max([*data["layer0"]["y"], *data["oil_limits"]["y"]])
-    layered = alt.layer(*_parts((top_x, top_y), unit)).properties(width="container", height=_HEIGHT_PX)
-    spec: Spec = layered.to_dict(validate=False)
-    for needless in ("$schema", "config"):
-        spec.pop(needless, None)
-    spec["datasets"] = data
-    return spec
+    layers = [{**layer, "data": {"name": name}} for name, layer in _layers(unit)]
+    data["axes"] = {"x": [0.0, top_x], "y": [0.0, top_y]}
+    return {"width": "container", "height": _HEIGHT_PX, "layer": layers, "datasets": data}
 
 
 def _short(values: pl.Series) -> list[float]:
     return [float(f"{value:.4g}") for value in values]
 
 
-def _parts(top: tuple[float, float], unit: str) -> list[alt.Chart]:
-    quiet, ink = variable("quiet"), variable("ink")
-    x = alt.X(
-        "x:Q", scale=alt.Scale(domain=[0, top[0]], nice=False), axis=alt.Axis(title=f"water, {unit}", titleAnchor="end")
-    )
-    y = alt.Y("y:Q", scale=alt.Scale(domain=[0, top[1]], nice=False),
-              axis=alt.Axis(title=f"oil, {unit}", titleAngle=0, titleAlign="left", titleY=-10, titleX=-44))  # fmt: skip
-    tooltip = [
-        alt.Tooltip("when:N"),
-        alt.Tooltip("x:Q", title="water", format=",.0f"),
-        alt.Tooltip("y:Q", title="oil", format=",.0f"),
-    ]
+@cache
+def _layers(unit: str) -> tuple[tuple[str, Spec], ...]:
+    """Return pairs of data name and layer; an unseen one carries the axes, which start at nothing."""
+    quiet, ink, named = variable("quiet"), variable("ink"), alt.NamedData(name="")
+    across = alt.Axis(title=f"water, {unit}", titleAnchor="end")
+    upward = alt.Axis(title=f"oil, {unit}", titleAngle=0, titleAlign="left", titleY=-10, titleX=-44)
+    flat = alt.Scale(nice=False)
+    axes = alt.Chart(named).mark_point(opacity=0)
+    points = alt.Chart(named).mark_point(size=30, opacity=0.9)
+    rule, words = alt.Chart(named).mark_rule, alt.Chart(named).mark_text
+    said: dict[str, Any] = {"baseline": "bottom", "dy": -3, "color": ink, "font": FONT, "fontSize": 12}
     is_week = alt.datum.week
-    points = alt.Chart(alt.NamedData(name="layer0")).mark_point(size=30, opacity=0.9).encode(
-        x=x, y=y, tooltip=tooltip,
-        color=alt.condition(is_week, alt.value(ink), alt.value(quiet)),
-        fill=alt.condition(is_week, alt.value(ink), alt.value("transparent")),
+    return (
+        ("axes", as_layer(axes.encode(
+            x=alt.X("x:Q", scale=flat, axis=across), y=alt.Y("y:Q", scale=flat, axis=upward)))),
+        ("layer0", as_layer(points.encode(
+            x="x:Q", y="y:Q",
+            tooltip=[alt.Tooltip("when:N"), alt.Tooltip("x:Q", title="water"), alt.Tooltip("y:Q", title="oil")],
+            color=alt.condition(is_week, alt.value(ink), alt.value(quiet)),
+            fill=alt.condition(is_week, alt.value(ink), alt.value("transparent"))))),
+        ("limits", as_layer(rule(color=variable("water"), strokeDash=[5, 3]).encode(x="x:Q"))),
+        ("limits", as_layer(words(angle=270, align="right", **said).encode(x="x:Q", y=alt.value(4), text="words:N"))),
+        ("oil_limits", as_layer(rule(color=variable("oil"), strokeDash=[5, 3]).encode(y="y:Q"))),
+        ("oil_limits", as_layer(words(align="left", **said).encode(y="y:Q", x=alt.value(4), text="words:N"))),
     )  # fmt: skip
-    across = alt.Chart(alt.NamedData(name="limits"))
-    along = alt.Chart(alt.NamedData(name="oil_limits"))
-    return [
-        points,
-        across.mark_rule(color=variable("water"), strokeDash=[5, 3]).encode(x="x:Q"),
-        across.mark_text(angle=270, align="right", baseline="bottom", dy=-3, color=ink, font=FONT, fontSize=12).encode(
-            x="x:Q", y=alt.value(4), text="words:N"
-        ),
-        along.mark_rule(color=variable("oil"), strokeDash=[5, 3]).encode(y="y:Q"),
-        along.mark_text(align="left", baseline="bottom", dy=-3, color=ink, font=FONT, fontSize=12).encode(
-            y="y:Q", x=alt.value(4), text="words:N"
-        ),
-    ]
 
 
 def _alternative(vessel: Vessel, known: pl.DataFrame, limits: Sequence[Limit], field: Field) -> str:
