@@ -72,7 +72,9 @@ def test_an_odd_setting_is_warned_of_once(read: Read, lines: str, says: str) -> 
     assert says in found[0]
 
 
-@pytest.mark.parametrize(("level", "is_far"), [("28 in", True), ("29 in", False), ("67 in", False), ("68 in", True)])
+@pytest.mark.parametrize(
+    ("level", "is_far"), [("28.7 in", True), ("28.9 in", False), ("67.1 in", False), ("67.3 in", True)]
+)
 def test_an_interface_far_from_half_of_the_height_is_warned_of(read: Read, level: str, is_far: bool) -> None:
     # 30 % and 70 % of 96 in are 28.8 and 67.2 in
     vessel = (
@@ -80,6 +82,23 @@ def test_an_interface_far_from_half_of_the_height_is_warned_of(read: Read, level
         f'normal_interface = "{level}"\nnormal_oil_level = "90 in"\n'
     )
     assert any("far from half" in line for line in warnings_of(read(vessel=vessel))) == is_far
+
+
+@pytest.mark.parametrize(
+    ("line", "is_odd"),
+    [
+        ('baffle_at = "4.9 ft"', True),  # a quarter and three quarters of 20 ft are 5 and 15 ft
+        ('baffle_at = "5.1 ft"', False),
+        ('baffle_at = "14.9 ft"', False),
+        ('baffle_at = "15.1 ft"', True),
+        ("water_specific_gravity = 0.989", True),
+        ("water_specific_gravity = 0.99", False),
+        ("water_specific_gravity = 1.25", False),
+        ("water_specific_gravity = 1.251", True),
+    ],
+)
+def test_what_is_usual_has_two_ends(read: Read, line: str, is_odd: bool) -> None:
+    assert bool(warnings_of(read(line + "\n"))) == is_odd
 
 
 def test_in_a_two_phase_vessel_the_dump_rides_on_the_oil_level(read: Read) -> None:
