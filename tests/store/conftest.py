@@ -5,6 +5,7 @@ from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from types import ModuleType
 
 import duckdb
 import polars as pl
@@ -14,6 +15,7 @@ from nightgauge.field.settings import Field, TagRow, Vessel
 from nightgauge.store import Store, Writer
 from nightgauge.store.migrations import migrate
 from nightgauge.units import conversion
+from nightgauge.vocabulary import frames
 from nightgauge.vocabulary.exports import EXPORT_QUARANTINE, EXPORT_SAMPLES, TAGS_SEEN, Export, ParsedExport
 from nightgauge.vocabulary.signals import SIGNALS
 
@@ -117,6 +119,7 @@ class Builders:
     pressure: TagRow = PRESSURE
     switch: TagRow = SWITCH
     other_level: TagRow = OTHER_LEVEL
+    frames: ModuleType = frames
 
 
 @pytest.fixture(scope="session")

@@ -45,7 +45,7 @@ def _slices(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> 
 
 @pytest.mark.usefixtures("_slices")
 @given(files=FILES)
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 def test_files_land_as_the_naive_twin_lands_them_row_by_row(
     rolled_back: Any, make: Any, files: list[list[RawRow]]
 ) -> None:
@@ -87,7 +87,7 @@ def test_any_split_into_files_leaves_the_same_samples(
 
 
 @given(rows=st.lists(RAW_ROWS, min_size=1, max_size=20), again=st.integers(0, 20))
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=20, deadline=None)
 def test_overlapping_exports_of_one_history_change_nothing_more(
     rolled_back: Any, make: Any, rows: list[RawRow], again: int
 ) -> None:

@@ -138,7 +138,7 @@ def tag_tables(draw: st.DrawFn, make: Any) -> list[TagRow]:
 
 
 @given(data=st.data())
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=18, deadline=None)
 def test_samples_are_as_if_all_exports_had_been_read_with_the_last_tags(rolled_back: Any, make: Any, data: Any) -> None:
     files = dict(enumerate(data.draw(FILES), start=1))
     tables = [data.draw(tag_tables(make)) for _ in range(3)]
@@ -162,7 +162,7 @@ SAMPLED = st.dictionaries(st.integers(0, 4), st.sampled_from([1.5, 2.5]), max_si
 
 
 @given(files=st.lists(st.tuples(SAMPLED, SAMPLED), min_size=1, max_size=4))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=18, deadline=None)
 def test_a_second_reading_that_finds_other_rows_leaves_what_it_found(
     rolled_back: Any, make: Any, files: list[tuple[dict[int, float], dict[int, float]]]
 ) -> None:
@@ -190,7 +190,7 @@ def test_a_second_reading_that_finds_other_rows_leaves_what_it_found(
 
 
 @given(data=st.data())
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=15, deadline=None)
 def test_changed_ranges_cover_every_sample_that_means_something_else(rolled_back: Any, make: Any, data: Any) -> None:
     files = dict(enumerate(data.draw(FILES), start=1))
     tables = [data.draw(tag_tables(make)) for _ in range(2)]

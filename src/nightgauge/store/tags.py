@@ -199,22 +199,34 @@ def _carry_over(con: duckdb.DuckDBPyConnection, tag: _Tag, new: Mapping[int, _Ta
             _convert(con, tag, heir)
 
 
+def _rounded(digits: int) -> str:
+    """Return the SQL for a raw value rounded to so many digits."""
+    return (
+        f"CASE WHEN inverted = 0 THEN 0 ELSE round(inverted, {digits - 1} - floor(log10(abs(inverted)))::INTEGER) END"
+    )
+
+
+_DIGITS = (5, 7, 9, 11, 13)
+"""Digits of a raw value, tried in turn: a transmitter shows up to five, and thirteen are safe from rounding errors."""
+
+
 def _convert(con: duckdb.DuckDBPyConnection, tag: _Tag, heir: _Tag) -> None:
     """Move and convert the samples of one row that lie in the dates of another.
 
-    The raw value is recovered by inverting the old conversion. Rounding errors of that are taken out where
-    the raw value rounded to 13 digits, as a historian writes it, gives the very number that is stored: so a
-    value converted here equals to the bit the one a fresh reading would make.
+    The raw value is recovered by inverting the old conversion. Of what that gives, the shortest decimal is
+    taken that makes the very number that is stored: it is what the historian wrote, and so a value converted
+    here equals to the bit the one a fresh reading would make.
     """
+    shortest = ", ".join(
+        f"CASE WHEN {_rounded(n)} * $old_factor + $old_constant = value THEN {_rounded(n)} END" for n in _DIGITS
+    )
     con.execute(
-        """UPDATE sample SET tag_id = $heir, value = CASE
-            WHEN rounded * $old_factor + $old_constant = sample.value THEN rounded * $factor + $constant
-            ELSE raw * $factor + $constant END
+        f"""UPDATE sample SET tag_id = $heir, value = raws.raw * $factor + $constant
         FROM (
-            SELECT sample.rowid AS row_id, (value - $old_constant) / $old_factor AS raw,
-                CASE WHEN raw = 0 THEN 0 ELSE round(raw, 12 - floor(log10(abs(raw)))::INTEGER) END AS rounded
+            SELECT rowid AS row_id, (value - $old_constant) / $old_factor AS inverted,
+                coalesce({shortest}, inverted) AS raw
             FROM sample WHERE tag_id = $tag AND ($from IS NULL OR time_utc >= $from) AND ($to IS NULL OR time_utc < $to)
-        ) AS raws WHERE sample.rowid = raws.row_id AND sample.tag_id = $tag""",
+        ) AS raws WHERE sample.rowid = raws.row_id AND sample.tag_id = $tag""",  # noqa: S608  made of constants
         {
             "tag": tag.tag_id,
             "heir": heir.tag_id,

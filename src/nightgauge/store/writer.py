@@ -128,8 +128,19 @@ class Writer(Reader):
         insert(self._con, FINDING_EVENTS, events)
 
     def set_mark(self, finding_id: str, mark_json: str, at: datetime) -> None:
-        """Set a person's mark on a finding and add the event."""
-        self._con.execute("UPDATE finding SET mark = $mark WHERE id = $id", {"mark": mark_json, "id": finding_id})
+        """Set a person's mark, a JSON object with at least `as`, on a finding and add the event.
+
+        Raises
+        ------
+        ProgrammerError
+            If there is no such finding.
+
+        """
+        marked = self._con.execute(
+            "UPDATE finding SET mark = $mark WHERE id = $id RETURNING id", {"mark": mark_json, "id": finding_id}
+        )
+        if not marked.fetchall():
+            raise ProgrammerError(f"there is no finding {finding_id} to mark")
         mark = json.loads(mark_json)
         detail = " ".join(str(mark[key]) for key in ("as", "note") if mark.get(key))
         event = {"finding_id": [finding_id], "at_utc": [at], "event": ["marked"], "detail": [detail]}
