@@ -33,6 +33,9 @@ RECORDED = (
 _EDGE_M = 0.04  # over this height an interface at a nozzle or weir draws both phases; vortex, common practice
 _LIQUID_THROUGH = 0.2  # volumes of liquid in place of one of gas through the gas valve
 _FLOOD_FROM = 0.93  # share of the height from which liquid is drawn into the gas outlet
+_MEAN_PULL = 0.8  # mean size of a standard normal draw: scatter about a mark does not move the mark
+_MOST_CHOKE = 1.2  # wells make no more than this share of their rate, however low the pressure
+_NEAR_M = 0.1  # liquid cannot rise by more in a minute: flooding is looked for once a minute
 _SMOOTHING_MIN = 60.0  # settling follows the load of about the last hour
 _GAS_THROUGH = 8.0  # volumes of gas in place of one of water: root of the densities' ratio, less what chokes
 
@@ -133,13 +136,12 @@ class Plant:
         """Take the minute's inflow and settings, and what moves slowly with them."""
         s = self.s
         self.now = {name: value[row] for name, value in curves.values.items()}
-        choke = 1.0 - s.inflow_per_kpa * (self.pressure - s.oil_holds_kpag)
-        choke = np.clip(choke, 0.0, 1.2)
+        choke = _between(1.0 - s.inflow_per_kpa * (self.pressure - s.oil_holds_kpag), 0.0, _MOST_CHOKE)
         self.in_water = inflow.water_m3_per_s[at] * choke
         self.in_oil = inflow.oil_m3_per_s[at] * choke
         self.in_gas = inflow.gas_m3_per_s[at] * choke
         self.is_forced = bool(np.any(self.now["jam_shut"] + self.now["jam_open"] + self.now["hand_open"]))
-        self.is_flooding = bool(np.any(self.liquid_level > self._flood_from - 0.1))
+        self.is_flooding = bool(np.any(self.liquid_level > self._flood_from - _NEAR_M))
         self._set_springs()
         self._set_trips()
         self._set_carryover(inflow.temperature_c[at])
@@ -159,12 +161,12 @@ class Plant:
         """Place the marks where the float lets go: the setting, and what friction adds on either side."""
         self.opens_at = (
             self.now["opens_at_m"]
-            + self.now["scatter_m"] * (self.open_pull - 0.8)
+            + self.now["scatter_m"] * (self.open_pull - _MEAN_PULL)
             + self.now["stick_m"] * self.open_pull
         )
         self.shuts_at = (
             self.now["closes_at_m"]
-            - self.now["scatter_m"] * (self.shut_pull - 0.8)
+            - self.now["scatter_m"] * (self.shut_pull - _MEAN_PULL)
             - self.now["stick_m"] * self.shut_pull
         )
         self.float_band = np.maximum(self.now["opens_at_m"] - self.now["closes_at_m"], 1e-3)
