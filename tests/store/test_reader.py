@@ -96,34 +96,6 @@ def test_derived_rows_come_from_the_beginning_when_no_start_is_given(writer: Wri
     assert found.days.equals(frames.VESSEL_DAYS.empty())
 
 
-def test_a_file_is_known_by_path_size_and_time(writer: Writer, make: Any) -> None:
-    export = make.export("a.csv")
-    stamp = (export.size_bytes, export.modified_utc)
-    assert not writer.has_read("a.csv", *stamp)
-    writer.refuse(export, "cut short", make.read_at)
-    assert writer.has_read("a.csv", *stamp)
-    assert not writer.has_read("a.csv", export.size_bytes + 1, export.modified_utc)
-    assert not writer.has_read("a.csv", export.size_bytes, export.modified_utc + timedelta(seconds=1))
-    assert not writer.has_read("b.csv", *stamp)
-
-
-def test_a_content_is_known_once_it_is_stored(writer: Writer, make: Any) -> None:
-    writer.refuse(make.export("a.csv", "s1"), "cut short", make.read_at)
-    assert writer.file_with_content("s1") is None
-    writer.land(make.export("a.csv", "s1"), make.parsed(), make.read_at)
-    writer.duplicate(make.export("b.csv", "s1"), "a.csv", make.read_at)
-    assert writer.file_with_content("s1") == "a.csv"
-
-
-def test_a_path_holds_what_was_last_stored_from_it(writer: Writer, make: Any) -> None:
-    for content in ("s1", "s2"):
-        writer.land(make.export("a.csv", content), make.parsed(), make.read_at)
-    assert writer.holds("a.csv", "s2")
-    # A file put back to an earlier content is a correction again, not the same file.
-    assert not writer.holds("a.csv", "s1")
-    assert not writer.holds("b.csv", "s2")
-
-
 @pytest.mark.parametrize(
     ("read", "frame"),
     [

@@ -266,12 +266,12 @@ def test_an_export_that_is_gone_stays_owed_and_its_samples_stay(store: Store, ma
     assert values == pytest.approx([1.1684, 0.47], rel=1e-12)
 
 
-def test_a_renamed_copy_is_offered_where_the_export_was(writer: Writer, make: Any) -> None:
+def test_an_export_that_was_moved_is_offered_where_it_was_last_seen(writer: Writer, make: Any) -> None:
     writer.land(make.export("a.csv", "same"), Reading((), make.at).parse([("NEW", 0, "1.0")]), make.read_at)
     writer.duplicate(make.export("archive/a.csv", "same"), "a.csv", make.read_at)
     reread = writer.sync_tags(make.field([make.tag("NEW", "vessel_pressure", "kPag")]), make.read_at).reread
     assert writer.files_with_tags(reread).rows(named=True) == [
-        {"file_id": 1, "path": "a.csv", "sha256": "same", "other_paths": ["archive/a.csv"]}
+        {"file_id": 1, "path": "archive/a.csv", "sha256": "same"}
     ]
 
 

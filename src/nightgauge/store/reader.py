@@ -126,26 +126,6 @@ class Reader:
         """Return the ledger of exports as SOURCE_FILES."""
         return select(self._con, SOURCE_FILES)
 
-    def has_read(self, path: str, size_bytes: int, modified_utc: datetime) -> bool:
-        """Return whether a file has been dealt with as it stands: same size, same time; refused ones too."""
-        latest = self._latest(path)
-        return latest is not None and (latest["size_bytes"], latest["modified_utc"]) == (size_bytes, modified_utc)
-
-    def holds(self, path: str, sha256: str) -> bool:
-        """Return whether this content is what was last stored from this path."""
-        latest = self._latest(path)
-        return latest is not None and (latest["state"], latest["sha256"]) == ("stored", sha256)
-
-    def file_with_content(self, sha256: str) -> str | None:
-        """Return the path of the stored export with this content, or None."""
-        files = select(self._con, SOURCE_FILES, "sha256 = $sha256 AND state = 'stored'", {"sha256": sha256})
-        return None if files.is_empty() else str(files["path"][-1])
-
-    def _latest(self, path: str) -> dict[str, object] | None:
-        """Return the last ledger row of a path."""
-        files = select(self._con, SOURCE_FILES, "path = $path", {"path": path})
-        return None if files.is_empty() else files.row(-1, named=True)
-
     def quarantine(self) -> pl.DataFrame:
         """Return all rows ever kept out as QUARANTINE; those with `superseded_utc` have been read since."""
         return select(self._con, QUARANTINE)

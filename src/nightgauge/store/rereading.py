@@ -47,16 +47,15 @@ def files_with_tags(con: duckdb.DuckDBPyConnection, tags: frozenset[str]) -> pl.
     Returns
     -------
     DataFrame
-        Columns file_id, path, sha256, and other_paths: where else the same content has been seen.
+        Columns file_id, path (where the same content was last seen), sha256.
 
     """
     con.register("asked", pl.DataFrame({"tag": sorted(tags)}, schema={"tag": pl.String}))
     files: pl.DataFrame = con.sql(
-        """SELECT stored.file_id, any_value(stored.path) AS path, any_value(stored.sha256) AS sha256,
-            coalesce(list(DISTINCT twin.path) FILTER (WHERE twin.path <> stored.path), []) AS other_paths
+        """SELECT stored.file_id, arg_max(twin.path, twin.file_id) AS path, stored.sha256
         FROM source_file AS stored JOIN file_tag USING (file_id) JOIN asked USING (tag)
             JOIN source_file AS twin ON twin.sha256 = stored.sha256
-        WHERE reread_owed GROUP BY stored.file_id"""
+        WHERE reread_owed GROUP BY stored.file_id, stored.sha256"""
     ).pl()
     con.unregister("asked")
     return files.sort("file_id", descending=True)
