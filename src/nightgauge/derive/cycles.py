@@ -210,6 +210,8 @@ class Found:
     evidence: tuple[str, ...]
     known: Span
     """When at least one evidence was known."""
+    leading: str = ""
+    """The evidence that goes before the others."""
 
     @staticmethod
     def without_dumps(evidences: Sequence[Evidence]) -> "Found":
@@ -229,7 +231,8 @@ def chosen(evidences: Sequence[Evidence]) -> Found:
     late = np.concatenate([_NO_TIMES, *(one.dumps.late_us for one in parts)])
     names = [one.name for one in parts for _ in range(one.dumps.size)]
     order = np.argsort(np.where(opened == UNSEEN, shut, opened), kind="stable")
-    return Found(Dumps(opened, shut, late).chosen(order), tuple(names[k] for k in order), covered)
+    leading = parts[0].name if parts else ""
+    return Found(Dumps(opened, shut, late).chosen(order), tuple(names[k] for k in order), covered, leading)
 
 
 def _touches(dumps: Dumps, covered: Span) -> Flags:

@@ -49,7 +49,7 @@ def facts(plant: Plant, found: Found) -> Facts:
     before = plant.water_volume_m3(opening)
     with np.errstate(invalid="ignore", divide="ignore"):
         by_geometry = (before - np.append(np.nan, kept[:-1])) / fill * DAY_S
-    by_meter, through, leak = _metered(plant, opened, shut, shut_before, kept)
+    by_meter, through, leak = _metered(plant, found, opened, shut, shut_before, kept)
     by_meter = np.where(np.isnan(fill), np.nan, by_meter)
     inflow = np.where(np.isnan(by_meter), np.maximum(by_geometry, 0.0), by_meter)
     inflow_of_level = np.where(np.isnan(by_geometry), inflow, by_geometry)
@@ -125,14 +125,15 @@ def _fill_s(found: Found, opened: Floats, shut_before: Floats, drain_s: Floats) 
 
 
 def _metered(
-    plant: Plant, opened: Floats, shut: Floats, shut_before: Floats, kept: Floats
+    plant: Plant, found: Found, opened: Floats, shut: Floats, shut_before: Floats, kept: Floats
 ) -> tuple[Floats, Floats, Floats]:
     """Return inflow from shutting to shutting, volume through the valve, and volume while it was shut."""
     nothing = np.full(opened.shape, np.nan)
     if plant.water is None:
         return nothing, nothing, nothing
     meter = plant.water
-    a, b, c = _whole(shut_before), _whole(opened), _whole(shut)
+    # What was seen late began, at the earliest, so much before.
+    a, b, c = _whole(shut_before), _whole(opened - found.dumps.late_us), _whole(shut)
     through = np.where(np.isnan(opened) | np.isnan(shut), np.nan, meter.through(b, c))
     leak, leak_us = meter.wholly_within(a, b)
     leak = np.where(np.isnan(shut_before) | np.isnan(opened) | (leak_us == 0), np.nan, leak)

@@ -130,7 +130,7 @@ def _signals_of_means(plant: Plant) -> tuple[str, ...]:
 
 
 def spans_open(plant: Plant, found: Found) -> Span:
-    """Return when the dump was open: by the switch where there is one, else from the dumps."""
+    """Return when the dump was open: as the switch says while it is the evidence, else by the dumps."""
     dumps = found.dumps
     begun = dumps.opened_us != UNSEEN
     following = np.append(dumps.opened_us[1:], plant.seen.end_us)
@@ -140,7 +140,7 @@ def spans_open(plant: Plant, found: Found) -> Span:
     surely = begun & ((dumps.shut_us != UNSEEN) | last)
     spans = joined(dumps.opened_us[surely], np.maximum(end, dumps.opened_us)[surely])
     switch = plant.track("water_dump_open")
-    if switch is None or switch.start_us.size == 0:
+    if switch is None or "switch" not in found.leading:
         return spans
     is_open = switch.start_value >= 0.5
     by_switch = joined(switch.start_us[is_open], switch.end_us[is_open])
@@ -200,7 +200,8 @@ def _leak_columns(plant: Plant, found: Found, cuts: Cuts, open_spans: Span) -> C
     within = np.searchsorted(known.start_us, meter.from_us, side="right") > np.searchsorted(
         known.end_us, meter.to_us, side="left"
     )
-    shut = within & ~overlaps(meter.from_us, meter.to_us, open_spans)
+    late = int(np.max(found.dumps.late_us, initial=0))
+    shut = within & ~overlaps(meter.from_us, meter.to_us, (open_spans[0] - late, open_spans[1]))
     hour = np.searchsorted(edges, meter.to_us, side="left") - 1
     use = shut & (hour >= 0) & (hour < cuts.count)
     length_s = (meter.to_us - np.maximum(meter.from_us, edges[0])) / SECOND_US

@@ -18,6 +18,8 @@ class Counted:
     volume_m3: Floats
     scan_us: int = SECOND_US
     """How often the meter is read."""
+    in_steps: bool = True
+    """Whether volume came at the ends (a totaliser), not evenly over each stretch (a rate)."""
 
     def per_hour(self, edges_us: Times) -> Floats:
         """Return the volume of each bin between edges; a step belongs to the time at which it was seen. [m3]"""
@@ -29,14 +31,9 @@ class Counted:
     def through(self, opened_us: Times, shut_us: Times) -> Floats:
         """Return the volume that passed while a valve was open, NaN where that is not known. [m3]
 
-        A valve's opening may be reported a scan late, and the meter's reading too: counted is from the sample
-        before the last at or before the opening, if both were scanned shortly before, to the first after the shutting.
+        From the last sample at or before the opening to the first at or after the shutting.
         """
         first = np.searchsorted(self.to_us, opened_us, side="right")
-        before = np.maximum(first - 1, 0)
-        if self.to_us.size:
-            near = (first > 0) & (opened_us - self.from_us[before] <= 2 * self.scan_us)
-            first = np.where(near, before, first)
         return self._between(first, np.searchsorted(self.to_us, shut_us, side="left") + 1, opened_us, shut_us)
 
     def after_to_after(self, start_us: Times, end_us: Times) -> Floats:
@@ -135,4 +132,4 @@ def summed(track: Track, scan_us: int) -> Counted:
     ramp_s = np.minimum(length_us, scan_us) / SECOND_US
     flat_s = length_us / SECOND_US - ramp_s
     volume = (track.start_value * flat_s + 0.5 * (track.start_value + track.end_value) * ramp_s) / DAY_S
-    return Counted(track.start_us, track.end_us, np.maximum(volume, 0.0), scan_us)
+    return Counted(track.start_us, track.end_us, np.maximum(volume, 0.0), scan_us, in_steps=False)
