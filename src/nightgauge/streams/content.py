@@ -82,7 +82,9 @@ def text_blocks(export: Export, kind: Kind) -> Iterator[bytes]:
 
     """
     blocks = _guarded(export, _unpacked(export, kind), is_packed=kind != "plain")
-    first = next(blocks, b"")
+    first = b""
+    while len(first) < len(codecs.BOM_UTF8) and (block := next(blocks, b"")):
+        first += block
     if first.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         yield from _from_utf16(export, first, blocks)
         return

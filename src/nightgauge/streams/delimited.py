@@ -71,13 +71,12 @@ def _header(
 
 
 def _split(export: Export, header: bytes, line: int, known_tags: frozenset[str]) -> tuple[str, Layout]:
-    text = header.decode("utf-8", errors="replace")
-    found = split_header(text, known_tags)
+    found = split_header(header, known_tags)
     if found is None:
         raise refusal(
             export,
             f"line {line}",
-            repr(text[:80]),
+            repr(header[:80].decode("utf-8", errors="replace")),
             "a header with tag, time stamp and value columns, or a time stamp column and one column per tag",
             "name the columns, or keep the file out of `streams`",
         )

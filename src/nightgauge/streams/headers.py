@@ -1,10 +1,11 @@
 """Which column is which: the header of an export, its separator, and whether it is long or wide."""
 
-import csv
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
+
+from nightgauge.streams.lines import fields_of
 
 TAG_NAMES = (
     "tag", "tagname", "tagid", "point", "pointname", "pointid", "name", "item", "itemname", "itemid", "nodeid",
@@ -92,11 +93,12 @@ def _place(keys: Sequence[str], usual: Sequence[str]) -> int | None:
     return next((keys.index(name) for name in usual if name in keys), None)
 
 
-def split_header(line: str, known_tags: frozenset[str]) -> tuple[str, Layout] | None:
+def split_header(line: bytes, known_tags: frozenset[str]) -> tuple[str, Layout] | None:
     """Return the separator and the layout of a header line, or None if none of the separators makes sense of it."""
     best: tuple[str, Layout] | None = None
     for separator in SEPARATORS:
-        layout = layout_of(next(csv.reader([line], delimiter=separator)), known_tags)
+        names = [name.decode("utf-8", errors="replace") for name in fields_of(line, separator) or ()]
+        layout = layout_of(names, known_tags)
         if layout is not None and (best is None or len(layout.names) > len(best[1].names)):
             best = separator, layout
     return best

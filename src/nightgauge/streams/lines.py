@@ -173,7 +173,8 @@ class _Uneven:
         for i in lines.tolist():
             if i < next_line:
                 continue
-            fields, after = _read_row(self, int(self.starts[i]), int(self.ends[i]))
+            start, end = int(self.starts[i]), int(self.ends[i])
+            fields, after = _read_row(self.block, start, end, self.cutter.separator.encode())
             if after < 0 and not self.is_last:
                 result.lines = i
                 return
@@ -221,36 +222,43 @@ class _Uneven:
         result.groups.append(Group(text, fields, self.first_line + lines, self.is_quoted))
 
 
-def _read_row(block: _Uneven, start: int, line_end: int) -> tuple[list[bytes] | None, int]:
+def fields_of(line: bytes, separator: str) -> list[bytes] | None:
+    """Return the fields of one line without its newline, or None where its quotes do not match."""
+    return _read_row(line + b"\n", 0, len(line), separator.encode())[0]
+
+
+def _read_row(text: bytes, start: int, line_end: int, separator: bytes) -> tuple[list[bytes] | None, int]:
     """Return the fields of the row at ``start`` and where it ends, or None for a stray quote.
 
     The end is -1 where the text given may be too short to tell.
     """
-    text, separator = block.block, block.separator
     limit = min(len(text), line_end + 1 + MAX_QUOTED_BYTES)
     fields: list[bytes] = []
     place = start
     while True:
-        begin = place
-        while text[begin] == _SPACE:
-            begin += 1
+        begin = _after_spaces(text, place)
         if text[begin] == _QUOTE:
             content, after = _read_quoted(text, begin + 1, limit)
             if content is None:
                 return None, -1 if after < 0 and limit == len(text) else line_end
-            while text[after] == _SPACE:
-                after += 1
-            if text[after] not in (separator, _NEWLINE):
+            after = _after_spaces(text, after)
+            if text[after] not in (separator[0], _NEWLINE):
                 return None, line_end
         else:
-            after = place
-            while text[after] not in (separator, _NEWLINE):
-                after += 1
+            newline = text.index(b"\n", place)
+            found = text.find(separator, place, newline)
+            after = newline if found < 0 else found
             content = text[place:after]
         fields.append(content)
         if text[after] == _NEWLINE:
             return fields, after
         place = after + 1
+
+
+def _after_spaces(text: bytes, place: int) -> int:
+    while text[place] == _SPACE:
+        place += 1
+    return place
 
 
 def _read_quoted(text: bytes, place: int, limit: int) -> tuple[bytes | None, int]:
