@@ -39,6 +39,14 @@ def test_a_choice_is_one_of_the_texts() -> None:
         read_value("Snap", key, PLACE)
 
 
+def test_a_text_may_hold_any_letter_and_no_control_character() -> None:
+    key = Key("name", "name")
+    assert read_value(" Gräfin\u00a0№ 4 ", key, PLACE) == "Gräfin\u00a0№ 4"
+    for text in ("a\nb", "a\x00b", "a\u2028b"):
+        with pytest.raises(ValueProblem, match="on one line and without control characters"):
+            read_value(text, key, PLACE)
+
+
 def test_a_pressure_below_vacuum_is_impossible() -> None:
     key = Key("downstream_pressure", "downstream_pressure_kpag", "quantity", "pressure")
     assert read_value("-99 kPa", key, PLACE) == -99.0

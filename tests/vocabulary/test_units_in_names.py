@@ -18,6 +18,7 @@ from nightgauge.vocabulary.frames import STORED_FRAMES, TIME, VESSEL_SAMPLES, Co
 from nightgauge.vocabulary.signals import SIGNALS
 
 SUFFIXES = {
+    "_kpa_per_m3_per_day": "kPa/(m3/day)",
     "_m3_per_day": "m3/day",
     "_mg_l": "mg/L",
     "_per_1000m3_gas": "1/1000m3",

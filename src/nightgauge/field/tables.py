@@ -1,6 +1,7 @@
 """Reading one table of field.toml by its declared keys."""
 
 import math
+import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -20,6 +21,10 @@ class Place:
 
     zone: ZoneInfo
     atmospheric_pressure_kpa: float = STANDARD_ATMOSPHERE_KPA
+
+
+_BREAKS = {"Cc", "Zl", "Zp"}
+"""Unicode categories of control characters and of what ends a line: no part of a name or a path."""
 
 
 class ValueProblem(ValueError):
@@ -94,8 +99,10 @@ def read_value(value: object, key: Key, place: Place) -> Any:
 
 
 def _text(value: object, key: Key) -> str:
-    if not isinstance(value, str) or not value.strip() or not value.isprintable():
+    if not isinstance(value, str) or not value.strip():
         raise ValueProblem(key.expected)
+    if any(unicodedata.category(letter) in _BREAKS for letter in value):
+        raise ValueProblem(f"{key.expected}, on one line and without control characters")
     text = value.strip()
     if key.choices and text not in key.choices:
         raise ValueProblem(key.expected)

@@ -259,8 +259,8 @@ VESSEL_DAYS = Frame(
         _number("opening_level_m", "m", "median opening level of the day's dumps"),
         _number("closing_level_m", "m", "median closing level of the day's dumps"),
         _number("cv_effective", "gpm/psi^0.5", "median effective flow coefficient"),
-        _number("oil_droop_kpa_per_m3_per_day", "", "rise of the held pressure with oil (else water) load, kPa per m3/day"),
-        _number("gas_droop_kpa_per_m3_per_day", "", "rise of the clipped pressure with gas rate, kPa per m3/day"),
+        _number("oil_droop_kpa_per_m3_per_day", "kPa/(m3/day)", "rise of the held pressure with oil (else water) load"),
+        _number("gas_droop_kpa_per_m3_per_day", "kPa/(m3/day)", "rise of the clipped pressure with gas rate"),
     ),
 )
 
