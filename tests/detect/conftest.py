@@ -81,7 +81,9 @@ class Past:
         self.day_columns |= columns
         return self
 
-    def dumps(self, opened_h: Any, drain_s: Any = 180.0, opening: Any = 1.15, closing: Any = 1.05, **more: Any) -> "Past":
+    def dumps(
+        self, opened_h: Any, drain_s: Any = 180.0, opening: Any = 1.15, closing: Any = 1.05, **more: Any
+    ) -> "Past":
         """Set the dumps: hour of opening since the start, drain, levels; the last may have NaN for a drain."""
         opened = np.asarray(opened_h, dtype=float)
         drain = np.broadcast_to(np.asarray(drain_s, dtype=float), opened.shape)
@@ -120,7 +122,7 @@ class Past:
 
     def _days(self) -> pl.DataFrame:
         per_day = {
-            name: np.nanmean(np.asarray(values, dtype=float).reshape(-1, 24), axis=1).tolist()
+            name: [_mean(day) for day in np.asarray(values, dtype=float).reshape(-1, 24)]
             for name, values in self._spread({"coverage": 1.0} | self.hour_columns, self.n).items()
             if name != "well_on_test"
         }
@@ -143,9 +145,12 @@ class Past:
         columns = self._spread({k: v for k, v in self.cycles.items() if k != "opened"}, len(opened))
         at = [START + timedelta(hours=float(h)) for h in opened]
         shut = [None if np.isnan(d) else a + timedelta(seconds=d) for a, d in zip(at, columns["drain_s"], strict=True)]
-        return DUMP_CYCLES.build(
-            _frame({"vessel": ["V1"] * len(at), "opened_utc": at, "shut_utc": shut} | columns)
-        )
+        return DUMP_CYCLES.build(_frame({"vessel": ["V1"] * len(at), "opened_utc": at, "shut_utc": shut} | columns))
+
+
+def _mean(values: np.ndarray) -> float:
+    known = values[np.isfinite(values)]
+    return float(known.mean()) if len(known) else float("nan")
 
 
 def _frame(columns: dict[str, Any]) -> pl.DataFrame:
@@ -173,6 +178,24 @@ def sound_snap() -> Callable[..., Past]:
         made.signal("interface_level", 1.10 + made.noise(0.003), 0.05)
         made.signal("vessel_pressure", 314.0 + made.noise(1.0), 4.0)
         made.signal("water_dump_open", 0.075)
+        for name in without:
+            made.signals.pop(name)
+        return made
+
+    return make
+
+
+@pytest.fixture
+def sound_throttling() -> Callable[..., Past]:
+    """Return a maker of a sound throttling vessel: level, travel, meter and pressure."""
+
+    def make(days: int = 28, without: Sequence[str] = (), **more: Any) -> Past:
+        made = Past(days=days, vessel=THROTTLING, **more)
+        made.hours(water_load_m3_per_day=500.0 + made.noise(10.0))
+        made.signal("interface_level", 1.10 + made.noise(0.003), 0.01)
+        made.signal("water_dump_position", 0.4 + made.noise(0.01), 0.02)
+        made.signal("water_rate", 500.0 + made.noise(10.0), 20.0)
+        made.signal("vessel_pressure", 314.0 + made.noise(1.0), 2.0)
         for name in without:
             made.signals.pop(name)
         return made

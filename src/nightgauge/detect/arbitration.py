@@ -1,7 +1,7 @@
 """One cause, one finding: consequences are told inside their cause, not beside it."""
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from nightgauge.vocabulary.findings import Candidate, Instead
 
@@ -38,7 +38,7 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
         "float_sticking", "vessel_undersized", "back_pressure_hunting", "dump_restricted", *_INTERFACE,
     ),
     "dump_hunting": ("back_pressure_hunting", "float_sticking", "instrument_noisy", *_CARRYOVER, *_INTERFACE),
-    "float_sticking": (*_INTERFACE, *_CARRYOVER, "dump_short_cycling"),
+    "float_sticking": (*_INTERFACE, *_CARRYOVER),
     "dump_restricted": ("vessel_undersized", "float_sticking", *_INTERFACE),
     "dump_leaking": ("oil_in_water", *_INTERFACE),
     "oil_valve_setpoint_drift": ("back_pressure_margin_lost",),
@@ -51,18 +51,21 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
     "interface_setpoint_step": _CARRYOVER,
     "vessel_undersized": (*_CARRYOVER, "interface_setpoint_step"),
     "instrument_drift": ("back_pressure_margin_lost", *_VALVES),
-    "instrument_noisy": ("back_pressure_hunting",),
 }  # fmt: skip
 """Cause to what it brings about, strongest causes first."""
 
 
 def arbitrate(candidates: list[Candidate]) -> tuple[Candidate, ...]:
     """Return the candidates with consequences folded into their causes, in order of onset."""
-    rest = _pressure_as_one(list(candidates))
+    rest = _pressure_as_one(sorted(candidates, key=_order))
     for cause_kind, consequences in CONSEQUENCES.items():
         for cause in [c for c in rest if c.kind == cause_kind]:
             rest = _fold(rest, cause, consequences)
-    return tuple(sorted(rest, key=lambda c: (c.onset, c.element, c.kind)))
+    return tuple(sorted(rest, key=_order))
+
+
+def _order(candidate: Candidate) -> tuple[datetime, str, str]:
+    return candidate.onset, candidate.element, candidate.kind
 
 
 def _fold(candidates: list[Candidate], cause: Candidate, consequences: tuple[str, ...]) -> list[Candidate]:

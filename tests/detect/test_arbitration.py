@@ -1,0 +1,72 @@
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from nightgauge.detect.arbitration import CONSEQUENCES, arbitrate
+from nightgauge.vocabulary.findings import Candidate, Evidence
+from nightgauge.vocabulary.kinds import KINDS
+
+DAY = datetime(2026, 5, 1, tzinfo=UTC)
+
+
+def candidate(kind, element, from_day=0.0, to_day=3.0, **more):
+    onset, last = DAY + timedelta(days=from_day), DAY + timedelta(days=to_day)
+    return Candidate("V1", element, kind, "medium", 0.8, onset, last, None, "s.", **more)
+
+
+def test_what_a_stuck_float_brings_about_is_told_inside_it():
+    stuck = candidate("float_stuck_open", "water_dump")
+    (told,) = arbitrate([candidate("oil_in_water", "vessel", 0.5), stuck, candidate("gas_in_liquid", "vessel", 0.2)])
+    assert told.kind == "float_stuck_open"
+    assert set(told.also) == {"oil_in_water", "gas_in_liquid"}
+
+
+def test_what_began_long_before_is_no_consequence():
+    told = arbitrate([candidate("water_in_oil", "vessel", -6.0), candidate("float_stuck_closed", "water_dump")])
+    assert [c.kind for c in told] == ["water_in_oil", "float_stuck_closed"]
+
+
+def test_a_frozen_level_explains_the_level_but_not_the_pressure():
+    told = arbitrate(
+        [
+            candidate("instrument_frozen", "instrument:interface_level"),
+            candidate("interface_setpoint_step", "water_dump", 0.2),
+            candidate("oil_valve_setpoint_drift", "oil_valve", 0.2),
+        ]
+    )
+    assert {c.kind for c in told} == {"instrument_frozen", "oil_valve_setpoint_drift"}
+
+
+def _move(kind, element, by, **more):
+    return candidate(kind, element, evidence=(Evidence("held", 300.0 + by, "kPag", 300.0),), **more)
+
+
+def test_two_valves_that_move_in_step_are_one_transmitter():
+    oil = _move("oil_valve_setpoint_drift", "oil_valve", 12.0)
+    gas = _move("gas_valve_setpoint_drift", "gas_valve", 11.0)
+    (told,) = arbitrate([oil, gas])
+    assert (told.kind, told.element) == ("instrument_drift", "instrument:vessel_pressure")
+
+
+@pytest.mark.parametrize("by", [-11.0, 3.0])
+def test_two_valves_that_move_apart_are_two_findings(by):
+    oil = _move("oil_valve_setpoint_drift", "oil_valve", 12.0)
+    gas = _move("gas_valve_setpoint_drift", "gas_valve", by)
+    assert len(arbitrate([oil, gas])) == 2
+
+
+def test_order_of_detectors_decides_nothing():
+    found = [
+        candidate("float_stuck_open", "water_dump"),
+        candidate("pressure_not_held", "oil_valve", 0.1),
+        candidate("oil_in_water", "vessel", 0.3),
+        candidate("vessel_undersized", "vessel", 0.2),
+    ]
+    assert arbitrate(found) == arbitrate(found[::-1])
+
+
+def test_causes_and_consequences_are_kinds_and_no_pair_explains_each_other():
+    for cause, consequences in CONSEQUENCES.items():
+        assert {cause, *consequences} <= KINDS.keys()
+        for consequence in consequences:
+            assert cause not in CONSEQUENCES.get(consequence, ())
