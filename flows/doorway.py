@@ -7,7 +7,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from nightgauge.errors import FieldFolderError, NightgaugeError
-from nightgauge.pipeline import NightReport, ReadReport, Tell
+from nightgauge.pipeline.nights import NightReport
+from nightgauge.pipeline.reading import ReadReport
+from nightgauge.pipeline.telling import Tell
 from nightgauge.units import UnitProblem, parse
 
 NEWLY_REFUSED_OR_FAILED = 3

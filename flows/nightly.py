@@ -12,11 +12,12 @@ from datetime import datetime
 from pathlib import Path
 
 from doorway import NEWLY_REFUSED_OR_FAILED, clock, duration_s, guarded, night_line, parser, progress, read_lines, say
-from nightgauge import pipeline
 from nightgauge.field.calendar import default_until, parse_until
 from nightgauge.field.read import read_field
 from nightgauge.field.settings import Field
-from nightgauge.pipeline import NightReport, ReadReport
+from nightgauge.pipeline import nights, pages, reading
+from nightgauge.pipeline.nights import NightReport
+from nightgauge.pipeline.reading import ReadReport
 from nightgauge.report.findings import as_json
 from nightgauge.store import Store
 from prefect_quiet import (
@@ -38,19 +39,19 @@ RETRY_DELAY_S = 10
 @task(retries=RETRIES, retry_delay_seconds=RETRY_DELAY_S, retry_condition_fn=is_retryable)
 def read_exports(field: Field) -> ReadReport:
     """Read every new or changed export."""
-    return pipeline.read_exports(field, Store(field.database), clock, progress())
+    return reading.read_exports(field, Store(field.database), clock, progress())
 
 
 @task(retries=RETRIES, retry_delay_seconds=RETRY_DELAY_S, retry_condition_fn=is_retryable)
 def run_night(field: Field, until: datetime) -> NightReport:
     """Derive, judge and keep one night."""
-    return pipeline.run_night(field, Store(field.database), until, clock, progress())
+    return nights.run_night(field, Store(field.database), until, clock, progress())
 
 
 @task(retries=RETRIES, retry_delay_seconds=RETRY_DELAY_S, retry_condition_fn=is_retryable)
 def write_page(field: Field, until: datetime) -> Path:
     """Write the running week's page."""
-    return pipeline.write_weekly(field, Store(field.database), until)
+    return pages.write_weekly(field, Store(field.database), until)
 
 
 @flow(name="nightly")
@@ -64,22 +65,22 @@ def nightly(field_toml: Path, until_text: str | None = None, wait_s: float = 0.0
         for line in read_lines(read):
             say(line)
         night = runnable(run_night, with_server=with_server)
-        nights = [night(field, due) for due in pipeline.nights_due(field, store, until)]
-        for report in nights:
+        done = [night(field, due) for due in nights.nights_due(field, store, until)]
+        for report in done:
             say(night_line(report, field.time_zone))
-        if not nights:
+        if not done:
             say("nothing came in since the last night: nothing to judge")
         page = runnable(write_page, with_server=with_server)(field, until)
     if with_server:
-        keep_artifacts(field, read, nights)
+        keep_artifacts(field, read, done)
     say(f"the week's page is {page}")
-    failed = read.count("refused") or any(report.failed for report in nights)
+    failed = read.count("refused") or any(report.failed for report in done)
     return NEWLY_REFUSED_OR_FAILED if failed else 0
 
 
-def keep_artifacts(field: Field, read: ReadReport, nights: list[NightReport]) -> None:
+def keep_artifacts(field: Field, read: ReadReport, done: list[NightReport]) -> None:
     """Leave the run's summary and the findings on the Prefect server."""
-    lines = [*read_lines(read), *(night_line(night, field.time_zone) for night in nights)]
+    lines = [*read_lines(read), *(night_line(night, field.time_zone) for night in done)]
     create_markdown_artifact("\n".join(f"- {line}" for line in lines), key="run-summary", description=field.name)
     with Store(field.database).reading() as reader:
         findings = as_json(reader.findings(), field)

@@ -17,7 +17,7 @@ from nightgauge.errors import SettingError, StoreMissing
 from nightgauge.field.calendar import day_bounds
 from nightgauge.field.read import read_field
 from nightgauge.field.settings import Field
-from nightgauge.pipeline import nights_between
+from nightgauge.pipeline.nights import nights_between
 from nightgauge.store import Store
 from nightly import has_server, read_exports, run_night, write_page
 from prefect_quiet import flow, runnable

@@ -10,11 +10,11 @@ import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
 
-from nightgauge import pipeline
 from nightgauge.errors import SettingError
 from nightgauge.field.read import read_field
 from nightgauge.field.settings import Field
-from nightgauge.pipeline import deriving
+from nightgauge.pipeline import deriving, pages, reading
+from nightgauge.pipeline.nights import NightReport, nights_between, nights_due, run_night
 from nightgauge.store import Store
 from nightgauge.vocabulary.derived import Derived
 
@@ -28,11 +28,11 @@ def clock() -> datetime:
     return datetime(2026, 11, 1, tzinfo=UTC)
 
 
-def night(field: Field, until: datetime) -> list[pipeline.NightReport]:
+def night(field: Field, until: datetime) -> list[NightReport]:
     """Run everything a night does but the page."""
     store = Store(field.database)
-    pipeline.read_exports(field, store, clock)
-    return [pipeline.run_night(field, store, due, clock) for due in pipeline.nights_due(field, store, until)]
+    reading.read_exports(field, store, clock)
+    return [run_night(field, store, due, clock) for due in nights_due(field, store, until)]
 
 
 def derived_of(field: Field, vessel: str = "TK-1") -> Derived:
@@ -74,7 +74,7 @@ def test_nights_in_turn_end_with_the_same_derived_rows_as_one_first_night(make_f
     at_once = read_field(make_field(5, {3: 20000.0}))
     night(at_once, FIRST + 5 * DAY)
     in_turn = replace(at_once, database=at_once.folder / "in_turn.duckdb")
-    for until in pipeline.nights_between(in_turn, (FIRST + DAY).date(), (FIRST + 5 * DAY).date()):
+    for until in nights_between(in_turn, (FIRST + DAY).date(), (FIRST + 5 * DAY).date()):
         night(in_turn, until)
     same(derived_of(at_once), derived_of(in_turn))
 
@@ -145,7 +145,7 @@ def test_a_night_before_the_last_one_is_refused_with_the_way_to_replay_it(make_f
 def test_a_night_that_died_is_told_as_killed_and_done_by_the_next(make_field: MakeField) -> None:
     field = read_field(make_field(3))
     store = Store(field.database)
-    pipeline.read_exports(field, store, clock)
+    reading.read_exports(field, store, clock)
     with store.writing() as writer:
         writer.begin_night(FIRST + 3 * DAY, clock())
     night(field, FIRST + 3 * DAY)
@@ -179,7 +179,7 @@ def test_counts_of_every_export_add_up_also_with_rows_kept_out(make_field: MakeF
     with day_file(toml, 1).open("a") as export:
         export.write("LT-1,2026-05-02T00:00:00Z,1.2\nLT-1,yesterday,1.1\nXX-9,2026-05-02T00:00:00Z,5\n")
     field = read_field(toml)
-    report = pipeline.read_exports(field, Store(field.database), clock)
+    report = reading.read_exports(field, Store(field.database), clock)
     parts = sum(report.rows(f"rows_{name}") for name in ("stored", "repeated", "replaced", "quarantined"))
     assert report.rows("rows_read") == parts == 2 * 4 * 1440 + 3
     assert report.rows("rows_quarantined") == 2
@@ -194,19 +194,19 @@ def test_an_export_that_cannot_be_read_is_refused_once_and_the_rest_lands(
     bad.write_bytes(b"\x1f\x8b\x08\x00cut short")
     field = replace(read_field(toml), streams=("streams/*",))
     store = Store(field.database)
-    first = pipeline.read_exports(field, store, clock)
+    first = reading.read_exports(field, store, clock)
     assert (first.count("refused"), first.count("stored")) == (1, 3)
-    assert pipeline.read_exports(field, store, clock).files == ()
+    assert reading.read_exports(field, store, clock).files == ()
     bad.write_bytes(b"tag,timestamp,value\n")
     os.utime(bad, (1.7e9, 1.7e9))
-    assert pipeline.read_exports(field, store, clock).count("stored") == 1
+    assert reading.read_exports(field, store, clock).count("stored") == 1
 
 
 def test_the_page_of_a_finished_week_is_kept_under_its_date(make_field: MakeField) -> None:
     field = read_field(make_field(4))  # 1 May 2026 is a Friday, so the fourth night ends on Monday's end
     until = datetime(2026, 5, 4, tzinfo=UTC)
     night(field, until)
-    page = pipeline.write_weekly(field, Store(field.database), until)
+    page = pages.write_weekly(field, Store(field.database), until)
     kept = page.with_name("week-2026-04-27.html")
     assert kept.read_text(encoding="utf-8") == page.read_text(encoding="utf-8")
     assert sorted(path.name for path in field.reports.iterdir()) == ["week-2026-04-27.html", "weekly.html"]

@@ -13,7 +13,7 @@ from nightgauge.field.calendar import default_until
 from nightgauge.field.check import judgeable, missing_of, warnings_of
 from nightgauge.field.read import read_field
 from nightgauge.field.settings import Field, Vessel
-from nightgauge.pipeline import Heard, heard
+from nightgauge.pipeline.hearing import Heard, heard
 from nightgauge.store import Store
 from nightgauge.units import to_display
 from nightgauge.vocabulary.kinds import KINDS, Kind
@@ -138,6 +138,3 @@ def _as_set(limit: Limit) -> str:
         return f"{limit.default:g}"
     value, unit = to_display(limit.default, limit.dimension, "oilfield")
     return f'"{value:.4g} {unit}"'
-
-
-COMMANDS = (check, explain)

@@ -1,9 +1,7 @@
-"""Commands about findings: findings, mark, weekly."""
+"""Commands about findings: findings, mark."""
 
 import json
-from datetime import date
 from enum import StrEnum
-from pathlib import Path
 from typing import Annotated
 
 import polars as pl
@@ -13,12 +11,8 @@ from nightgauge import ledger
 from nightgauge.cli.arguments import As, FieldToml, clock, vessel_of
 from nightgauge.cli.printing import Format, say
 from nightgauge.errors import SettingError
-from nightgauge.field.calendar import day_bounds, week_of
 from nightgauge.field.read import read_field
-from nightgauge.field.settings import Field
-from nightgauge.pipeline import last_night, week_view, write_page
 from nightgauge.report.findings import as_csv, as_json, as_table
-from nightgauge.report.weekly import weekly_page, weekly_text
 from nightgauge.store import Store
 
 
@@ -78,44 +72,3 @@ def mark(
         text, event = ledger.mark(frame.row(0, named=True), as_.value, note, by, clock())
         writer.set_mark(finding_id, text, event["at_utc"])
     say(f"{finding_id}: {event['detail']}")
-
-
-def weekly(
-    field_toml: FieldToml,
-    week_ending: Annotated[str | None, typer.Option(metavar="D", help="Last day of the week, YYYY-MM-DD.")] = None,
-    out: Annotated[Path | None, typer.Option(metavar="FILE", help="Where the page goes.")] = None,
-    text: Annotated[bool, typer.Option("--text", help="Plain text for a mail instead of the page.")] = False,
-) -> None:
-    """The week's page, or its text."""
-    field = read_field(field_toml)
-    store = Store(field.database)
-    with store.reading() as reader:
-        until = last_night(reader.nights())
-    if until is None:
-        raise SettingError("no night has ended well yet, so there is no week to tell of; run the nightly flow first")
-    monday = None if week_ending is None else week_of(_day(week_ending))[0]
-    if monday is not None and day_bounds(field.zone, monday)[0] >= until:
-        raise SettingError(f"the week of {monday} begins after the last night, up to {until.isoformat()}")
-    view = week_view(field, store, until, monday)
-    if text:
-        body = weekly_text(view)
-        if out is None:
-            say(body)
-            return
-        say(str(write_page(out, body)))
-    else:
-        say(str(write_page(out or _page_path(field, monday), weekly_page(view))))
-
-
-def _page_path(field: Field, monday: date | None) -> Path:
-    return field.reports / ("weekly.html" if monday is None else f"week-{monday.isoformat()}.html")
-
-
-def _day(text: str) -> date:
-    try:
-        return date.fromisoformat(text)
-    except ValueError as error:
-        raise SettingError(f"--week-ending {text!r} is no date; expected one like 2026-05-17") from error
-
-
-COMMANDS = (findings, mark, weekly)

@@ -11,7 +11,6 @@ from nightgauge.cli.printing import Format, say, show
 from nightgauge.errors import NoGoodNight, SettingError
 from nightgauge.field.calendar import parse_until
 from nightgauge.field.read import read_field
-from nightgauge.pipeline import last_night
 from nightgauge.store import Store
 from nightgauge.units import DIMENSIONS, System, UnitProblem, parse, to_display
 from nightgauge.vocabulary.frames import DUMP_CYCLES, NIGHTS, Column
@@ -69,7 +68,7 @@ def cycles(
     field = read_field(field_toml)
     vessel_id = vessel_of(field, vessel).id
     with Store(field.database).reading() as reader:
-        until = last_night(reader.nights()) or clock()
+        until = reader.last_night() or clock()
         start = _ALWAYS if first is None else parse_until(first, field.zone)
         frame = reader.cycles(vessel_id, start, until if last is None else parse_until(last, field.zone))
     if form is not Format.table:
@@ -101,6 +100,3 @@ def _shown(value: object, column: Column, system: System) -> object:
     if not isinstance(value, float) or column.unit not in _DIMENSION_OF:
         return value
     return to_display(value, _DIMENSION_OF[column.unit], system)[0]
-
-
-COMMANDS = (nights, cycles)

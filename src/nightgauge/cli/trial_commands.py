@@ -37,6 +37,3 @@ def _kinds(text: str | None) -> list[str] | None:
     if unknown:
         raise SettingError(f"--faults: {', '.join(unknown)} cannot be simulated; there are {', '.join(KINDS)}")
     return kinds
-
-
-COMMANDS = (simulate,)

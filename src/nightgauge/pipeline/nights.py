@@ -38,13 +38,6 @@ class NightReport:
         return f"{self.derived} vessels derived, {self.standing} findings stand, {happened}{failed}"
 
 
-def last_night(nights: pl.DataFrame) -> datetime | None:
-    """Return up to when the last good night judged, or None before the first."""
-    done = nights.filter(pl.col("state") == "done")["until_utc"]
-    last = done.max()
-    return last if isinstance(last, datetime) else None
-
-
 def nights_due(field_: Field, store: Store, until: datetime) -> list[datetime]:
     """Return the nights to run, in turn, so that the last one judges up to `until`.
 
@@ -58,7 +51,7 @@ def nights_due(field_: Field, store: Store, until: datetime) -> list[datetime]:
 
     """
     with store.reading() as reader:
-        last = last_night(reader.nights())
+        last = reader.last_night()
         owed = reader.changed_ranges()
     if last is None:
         return [until]
@@ -83,7 +76,7 @@ def run_night(field_: Field, store: Store, until: datetime, clock: Clock, tell: 
     """Derive what changed before `until`, judge every vessel, and keep the findings together with the night's end."""
     with store.writing() as writer:
         writer.close_killed_nights()
-        previous = last_night(writer.nights())
+        previous = writer.last_night()
         night_id = writer.begin_night(until, clock())
     try:
         derived, failed = derive_changed(field_, store, previous, until, tell)

@@ -122,6 +122,12 @@ class Reader:
         """Return all runs as NIGHTS."""
         return select(self._con, NIGHTS)
 
+    def last_night(self) -> datetime | None:
+        """Return up to when the last good night judged, or None before the first."""
+        done = self.nights().filter(pl.col("state") == "done")["until_utc"]
+        last = done.max()
+        return last if isinstance(last, datetime) else None
+
     def source_files(self) -> pl.DataFrame:
         """Return the ledger of exports as SOURCE_FILES."""
         return select(self._con, SOURCE_FILES)
