@@ -26,7 +26,7 @@ def night_lock(database: Path, wait_s: float) -> Iterator[None]:
         If the lock file cannot be made.
 
     """
-    path = database.with_name(database.name + ".lock")
+    path = database.resolve().with_name(database.name + ".lock")
     make_folder_of(database)
     try:
         handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o666)

@@ -93,10 +93,10 @@ def sql_type(dtype: pl.DataType | type[pl.DataType]) -> str:
     return next(name for known, name in _TYPES if known == dtype)
 
 
-def create_statements(frames: tuple[Frame, ...] = TABLES) -> Iterator[str]:
-    """Yield the statements that make an empty database with these tables."""
+def create_statements() -> Iterator[str]:
+    """Yield the statements that make an empty database as the frames are now; steps are written from them."""
     flags = ", ".join(f"'{category}'" for category in FLAG.categories)
     yield f"CREATE TYPE {FLAG_TYPE} AS ENUM ({flags})"
-    for frame in frames:
+    for frame in TABLES:
         columns = ",\n    ".join(f'"{column.name}" {sql_type(column.dtype)}' for column in frame.columns)
         yield f"CREATE TABLE {frame.name} (\n    {columns}\n)"
