@@ -16,6 +16,7 @@ from nightgauge.derive.known import (
     pieces,
 )  # fmt: skip
 from nightgauge.derive.totals import counted
+from nightgauge.statistics.oscillation import swings
 from nightgauge.vocabulary.signals import SIGNALS
 
 STILL_AT_MOST_US = 2 * DAY_US
@@ -37,10 +38,24 @@ def signal_hours(vessel: str, readings: Readings, track: Track, day: Day) -> dic
         "still_s": _still_s(readings, edges[1:]),
         **_counts(readings, edges),
     }
-    if SIGNALS[track.signal].kind != "text":
+    kind = SIGNALS[track.signal].kind
+    if kind != "text":
         columns |= _values(cut, count, known_s)
-        if SIGNALS[track.signal].kind == "total":
-            columns["net_change"] = np.where(known_s > 0, counted(track).per_hour(edges), np.nan)
+    if kind == "total":
+        columns["net_change"] = np.where(known_s > 0, counted(track).per_hour(edges), np.nan)
+    if kind == "analogue":
+        columns |= _swings(track, edges)
+    return columns
+
+
+def _swings(track: Track, edges: Times) -> dict[str, Floats]:
+    """Return height, period and regularity of the swings in each hour."""
+    low, high = np.searchsorted(track.time_us, edges[[0, -1]])
+    time, value = track.time_us[low:high], track.value[low:high]
+    told = swings(value, time / SECOND_US, np.searchsorted(edges, time, side="right") - 1)
+    columns = {name: np.full(edges.size - 1, np.nan) for name in ("swing", "swing_period_s", "swing_regularity")}
+    for name, values in zip(columns, (told.height, told.period, told.regularity), strict=True):
+        columns[name][told.group] = values
     return columns
 
 
