@@ -17,6 +17,7 @@ HOMES = {
     "nights": "night_commands",
     "cycles": "night_commands",
     "simulate": "trial_commands",
+    "score": "trial_commands",
 }
 """Command to the module it lives in. Only what is asked for is imported: charts and statistics take seconds to load."""
 

@@ -13,9 +13,8 @@ from nightgauge.field.calendar import parse_until
 from nightgauge.field.read import read_field
 from nightgauge.store import Store
 from nightgauge.units import DIMENSIONS, System, UnitProblem, parse, to_display
-from nightgauge.vocabulary.frames import DUMP_CYCLES, NIGHTS, Column
+from nightgauge.vocabulary.frames import DUMP_CYCLES, FIRST_TIME, NIGHTS, Column
 
-_ALWAYS = datetime(1990, 1, 1).astimezone()
 # Of a vessel's dumps every rate is a liquid's; gas rates share the inside unit.
 _DIMENSION_OF = {dimension.si: name for name, dimension in DIMENSIONS.items() if name != "gas rate"}
 _SHOWN_TO_PEOPLE = (
@@ -69,7 +68,7 @@ def cycles(
     vessel_id = vessel_of(field, vessel).id
     with Store(field.database).reading() as reader:
         until = reader.last_night() or clock()
-        start = _ALWAYS if first is None else parse_until(first, field.zone)
+        start = FIRST_TIME if first is None else parse_until(first, field.zone)
         frame = reader.cycles(vessel_id, start, until if last is None else parse_until(last, field.zone))
     if form is not Format.table:
         show(frame.to_dicts(), list(DUMP_CYCLES.schema), form, field.zone)

@@ -1,14 +1,24 @@
-"""Commands on fields whose faults are known: simulate."""
+"""Commands on fields whose faults are known: simulate, score."""
 
+from dataclasses import asdict, fields
+from datetime import date
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from nightgauge.cli.printing import say
+from nightgauge.cli.arguments import As, FieldToml
+from nightgauge.cli.printing import Format, say, show
 from nightgauge.errors import SettingError
+from nightgauge.field.calendar import day_bounds
+from nightgauge.field.read import read_field
+from nightgauge.report.findings import as_json
+from nightgauge.score import Outcome, read_truth, seen_of
+from nightgauge.score import score as judge
 from nightgauge.simulate import random_fleet, simulate_field
 from nightgauge.simulate.faults import KINDS
+from nightgauge.store import Store
+from nightgauge.vocabulary.frames import FIRST_TIME
 
 
 def simulate(
@@ -37,3 +47,21 @@ def _kinds(text: str | None) -> list[str] | None:
     if unknown:
         raise SettingError(f"--faults: {', '.join(unknown)} cannot be simulated; there are {', '.join(KINDS)}")
     return kinds
+
+
+def score(field_toml: FieldToml, form: As = Format.table) -> None:
+    """Findings against the known faults of truth.csv: found, named right, how soon, how many false."""
+    field = read_field(field_toml)
+    truth = read_truth(field.folder / "truth.csv")
+    with Store(field.database).reading() as reader:
+        findings = as_json(reader.findings(), field, state="any")
+        until = reader.last_night()
+        first = None if until is None else reader.days(FIRST_TIME, until)["day"].min()
+    if until is None or not isinstance(first, date):
+        raise SettingError("no night has judged any data yet; run the nightly flow or a replay first")
+    result = judge(findings, truth, seen_of(field, day_bounds(field.zone, first)[0], until))
+    if form is Format.table:
+        say(result.table())
+        return
+    rows = [asdict(outcome) | {"kinds": "|".join(outcome.kinds)} for outcome in result.outcomes]
+    show(rows, [f.name for f in fields(Outcome)], form, field.zone)

@@ -1,7 +1,7 @@
 """Deriving: the spans that changed, vessel by vessel, in groups of one transaction."""
 
 from collections.abc import Iterable
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 from itertools import chain
 
 import polars as pl
@@ -12,14 +12,12 @@ from nightgauge.field.calendar import day_bounds
 from nightgauge.field.settings import Field, Vessel
 from nightgauge.pipeline.telling import Tell, silent
 from nightgauge.store import Reader, Store
+from nightgauge.vocabulary.frames import FIRST_TIME
 
 REVISED = timedelta(days=1)
 """How long before a change rows may depend on it: a dump under way, a load from one shutting to the next."""
 GROUP = 16
 """Vessels derived between two commits. House choice: bounds the memory and what a kill can cost."""
-
-EARLIEST = datetime(1990, 1, 1, tzinfo=UTC)
-"""No sample is older. Fixed by the field format."""
 
 Span = tuple[datetime, datetime]
 
@@ -47,7 +45,7 @@ def _owed_spans(
     """Return the spans to derive of each vessel that has any: from one midnight to another, or to `until`."""
     with store.reading() as reader:
         owed = reader.changed_ranges().filter(pl.col("from_utc") < until)
-        derived_from = dict(reader.days(EARLIEST, until).group_by("vessel").agg(pl.col("day").min()).iter_rows())
+        derived_from = dict(reader.days(FIRST_TIME, until).group_by("vessel").agg(pl.col("day").min()).iter_rows())
     work = []
     for vessel in field_.vessels:
         mine = [(row[1], row[2]) for row in owed.filter(pl.col("vessel") == vessel.id).iter_rows()]
@@ -112,7 +110,7 @@ def _derive_span(field_: Field, reader: Reader, vessel: Vessel, span: Span, unti
     start, end = span
     horizon = min(until, end + CONTEXT)
     samples = reader.vessel_samples(vessel.id, start - CONTEXT, horizon)
-    earlier = reader.days(EARLIEST, start).filter(pl.col("vessel") == vessel.id)
+    earlier = reader.days(FIRST_TIME, start).filter(pl.col("vessel") == vessel.id)
     derived = derive_vessel(vessel, field_, samples, start, horizon, earlier)
     if horizon == end:
         return derived

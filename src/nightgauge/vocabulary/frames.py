@@ -6,6 +6,7 @@ declarations. Times are UTC with microseconds. Null means not known; it never me
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from functools import cached_property
 
 import polars as pl
@@ -15,6 +16,8 @@ from nightgauge.vocabulary.flags import FLAG
 from nightgauge.vocabulary.signals import SIGNALS
 
 TIME = pl.Datetime("us", "UTC")
+FIRST_TIME = datetime(1990, 1, 1, tzinfo=UTC)
+"""No sample is older: earlier stamps are kept out. Fixed by the field format."""
 
 
 @dataclass(frozen=True)
