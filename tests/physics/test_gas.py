@@ -36,7 +36,7 @@ def test_gas_density_agrees_with_the_field_form(gravity, psia, degf, z, expected
 def test_air_is_as_heavy_as_coolprop_says():
     # Air at 20 kPa is ideal to 1e-4.
     reference = coolprop.PropsSI("D", "T", 300.0, "P", 20e3, "Air")
-    assert gas_density_kg_m3(1.0, 20.0, 26.85) == pytest.approx(reference, rel=2e-4)
+    assert Gas(1.0, 20.0, 26.85).density_kg_m3 == pytest.approx(reference, rel=2e-4)
 
 
 def test_lean_gas_at_field_pressure_is_within_two_percent_of_ideal():
