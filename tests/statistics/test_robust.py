@@ -48,6 +48,12 @@ def test_spread_agrees_with_scipy_scaled_to_the_normal_law(rng):
     np.testing.assert_allclose(mad_sigma(values), median_abs_deviation(values, axis=1, scale="normal"), rtol=1e-12)
 
 
+def test_difference_spread_is_that_of_the_differences_over_root_two(rng):
+    values = rng.standard_normal((3, 50)).cumsum(axis=1)
+    expected = median_abs_deviation(np.diff(values, axis=1), axis=1, scale="normal") / np.sqrt(2.0)
+    np.testing.assert_allclose(difference_sigma(values), expected, rtol=1e-12)
+
+
 def test_difference_spread_sees_the_noise_and_not_the_step_or_the_drift(rng):
     noise = 0.5 * rng.standard_normal(4000)
     moved = noise + np.where(np.arange(4000) < 1500, 0.0, 30.0) + 0.001 * np.arange(4000)
