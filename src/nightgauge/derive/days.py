@@ -6,7 +6,8 @@ from typing import cast
 
 import numpy as np
 
-from nightgauge.derive.hours import Cuts, Hours, daily_means
+from nightgauge.derive.cuts import Cuts
+from nightgauge.derive.hours import Hours, daily_means
 from nightgauge.derive.known import Floats, pieces
 from nightgauge.derive.plant import Plant
 from nightgauge.derive.retention import retention_columns
