@@ -36,9 +36,12 @@ def levels(history: History) -> list[Level]:
     at = history.when(float(history.hour_s[0])) if len(history.hour_s) else history.until
     oil_setting = history.vessel.oil_valve_at(at).holds_kpag
     gas_setting = history.vessel.gas_valve_at(at).holds_kpag
+    loads = all_loads(history)
+    if np.isfinite(oil).any():
+        oil = without_load(history, oil, first_weeks(history, np.isfinite(oil)), loads)
     if not np.isfinite(gas).any():
         pressure = history.mean("vessel_pressure")
-        pressure = without_load(history, pressure, first_weeks(history, np.isfinite(pressure)), all_loads(history))
+        pressure = without_load(history, pressure, first_weeks(history, np.isfinite(pressure)), loads)
         if not np.isfinite(oil).any():
             oil = pressure
         if _sits_on_gas_valve(history, (oil_setting, gas_setting), median(pressure)):

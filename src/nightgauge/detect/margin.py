@@ -1,55 +1,96 @@
-"""The margin between the gas and the oil valve: lost when the clip of the peaks comes near the oil hold."""
+"""The margin between the gas and the oil valve: lost when the clip of the peaks comes down to the oil hold."""
+
+from dataclasses import dataclass
 
 import numpy as np
 
-from nightgauge.detect.history import DAY_S, HOUR_S, History
+from nightgauge.detect.history import DAY_S, HOUR_S, Floats, History, Mask
 from nightgauge.detect.past import joined_runs, median
 from nightgauge.detect.wording import Draft, day_of, quantity
 from nightgauge.vocabulary.findings import Candidate
 
 KIND = "back_pressure_margin_lost"
+_LEAST_DAYS = 3
+"""Days of the past that make a margin known. House choice, as for other references."""
+_CARRY_DAYS = 3
+"""Days over which a level that is not visited is taken to stand where it was. House choice."""
+_KEPT_SHARE = 0.5
+"""Share of the former margin above which it has shrunk but is not lost. House choice: errors of both levels add."""
+
+
+@dataclass(frozen=True)
+class Margin:
+    """Gas clip less oil hold, day by day, and what it was before. [kPa]"""
+
+    now: Floats
+    before: Floats
+    """Median of the known margins up to a day; the settings' margin where the clip was never visited before."""
+    visited: Mask
 
 
 def find(history: History) -> list[Candidate]:
-    """Return spans of days on which gas clip less oil hold was below the least margin."""
+    """Return spans of days on which the margin was below the least, after it had been there."""
     if not len(history.day_s):
         return []
-    oil, gas = history.day("oil_hold_kpag"), history.day("gas_clip_kpag")
-    margin = _carried(gas) - _carried(oil)
-    visited = np.isfinite(gas) | np.isfinite(oil)
+    margin = _margins(history)
     least = history.limit(KIND, "margin")
+    known = margin.visited & np.isfinite(margin.now)
     with np.errstate(invalid="ignore"):
-        low = visited & (margin < least)
+        low = known & (margin.now < least) & (margin.before > least) & (margin.now < _KEPT_SHARE * margin.before)
     days = history.limit(KIND, "least_time") / DAY_S
-    known = visited & np.isfinite(margin)
-    found = []
-    for first, stop in joined_runs(low, ~known, 0):
-        if int(low[first:stop].sum()) < days:
-            continue
-        begin = float(history.day_s[first])
-        is_over = bool(known[stop:].any())
-        end = min(float(history.day_s[stop - 1] + DAY_S), history.until_s)
-        now, before = median(margin[first:stop][-3:]), median(margin[:first][-14:])
-        draft = Draft(history, KIND, "gas_valve")
-        draft.confidence = 0.7 + 0.2 * min(1.0, (stop - first) / 4.0)
-        draft.severity, draft.ended_s = least - now, end if is_over else None
-        draft.over(begin, end)
-        draft.found("gas clip less oil hold", now, "kPa", before if np.isfinite(before) else least)
-        draft.not_because(
-            "instrument_drift", "one transmitter reads both levels: its drift leaves their difference alone"
-        )
-        words = f"Gas valve is set only {quantity(history, now, 'pressure difference')} above the oil valve"
-        words += f" since {day_of(history, begin)}"
-        words += f", {quantity(history, before, 'pressure difference')} before" if np.isfinite(before) else ""
-        tail = f"; over since {day_of(history, end)}" if is_over else ""
-        found.append(draft.done(f"{words}{tail}.", begin, max(end, begin + HOUR_S)))
-    return found
+    return [
+        _candidate(history, run, margin, least)
+        for run in joined_runs(low, ~known, 0)
+        if int(low[run[0] : run[1]].sum()) >= days
+    ]
 
 
-def _carried(values: np.ndarray[tuple[int], np.dtype[np.float64]]) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-    """Return values with unknown days filled from at most three days before: a level not visited has not moved."""
+def _margins(history: History) -> Margin:
+    oil, gas = history.day("oil_hold_kpag"), history.day("gas_clip_kpag")
+    at = history.when(float(history.day_s[0]))
+    oil_set, gas_set = history.vessel.oil_valve_at(at).holds_kpag, history.vessel.gas_valve_at(at).holds_kpag
+    if not np.isfinite(oil).any() and oil_set is not None:
+        # Pressure always on the gas valve: the oil valve is where its setting says.
+        oil = np.full(len(gas), oil_set)
+    now = _carried(gas) - _carried(oil)
+    before = np.full(len(now), np.nan)
+    held: list[float] = []
+    by_setting = gas_set - oil_set if gas_set is not None and oil_set is not None else float("nan")
+    seen = 0
+    for day, value in enumerate(now):
+        if len(held) >= _LEAST_DAYS:
+            before[day] = median(np.array(held[:14]))
+        elif seen >= 2 * _LEAST_DAYS and not held:
+            before[day] = by_setting
+        seen += int(np.isfinite(oil[day]))
+        if np.isfinite(value) and (not np.isfinite(before[day]) or value > _KEPT_SHARE * before[day]):
+            held.append(float(value))
+    return Margin(now, before, np.isfinite(gas) | np.isfinite(history.day("oil_hold_kpag")))
+
+
+def _candidate(history: History, run: tuple[int, int], margin: Margin, least: float) -> Candidate:
+    first, stop = run
+    begin = float(history.day_s[first])
+    known = margin.visited & np.isfinite(margin.now)
+    is_over = bool(known[stop:].any())
+    end = min(float(history.day_s[stop - 1] + DAY_S), history.until_s)
+    now, before = median(margin.now[first:stop][-3:]), float(margin.before[first])
+    draft = Draft(history, KIND, "gas_valve")
+    draft.confidence = 0.7 + 0.2 * min(1.0, (stop - first) / 4.0)
+    draft.severity, draft.ended_s = least - now, end if is_over else None
+    draft.over(begin, end)
+    draft.found("gas clip less oil hold", now, "kPa", before)
+    draft.not_because("instrument_drift", "one transmitter reads both levels: its drift leaves their difference alone")
+    words = f"Gas valve is set only {quantity(history, now, 'pressure difference')} above the oil valve"
+    words += f" since {day_of(history, begin)}, {quantity(history, before, 'pressure difference')} before"
+    tail = f"; over since {day_of(history, end)}" if is_over else ""
+    return draft.done(f"{words}{tail}.", begin, max(end, begin + HOUR_S))
+
+
+def _carried(values: Floats) -> Floats:
+    """Return values with unknown days filled from a few days before: a level not visited has not moved."""
     filled = values.copy()
-    for lag in (1, 2, 3):
+    for lag in range(1, _CARRY_DAYS + 1):
         shifted = np.concatenate((np.full(lag, np.nan), values[:-lag])) if len(values) > lag else values * np.nan
         filled = np.where(np.isfinite(filled), filled, shifted)
     return filled
