@@ -1,5 +1,7 @@
 """Frames into tables and back."""
 
+from typing import Any
+
 import duckdb
 import polars as pl
 
@@ -26,7 +28,7 @@ def select(
     return frame.build(con.sql(query, params=parameters or {}).pl())
 
 
-def scalar(con: duckdb.DuckDBPyConnection, query: str, parameters: Parameters | None = None) -> object:
+def scalar(con: duckdb.DuckDBPyConnection, query: str, parameters: Parameters | None = None) -> Any:
     """Return the single value a query yields."""
     rows = con.execute(query, parameters or {}).fetchall()
     return rows[0][0]

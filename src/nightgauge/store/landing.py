@@ -85,7 +85,7 @@ def _check(con: duckdb.DuckDBPyConnection, parsed: ParsedExport) -> None:
 
 def next_file_id(con: duckdb.DuckDBPyConnection) -> int:
     """Return the number of the next file read; later numbers win."""
-    return int(str(scalar(con, "SELECT coalesce(max(file_id), 0) + 1 FROM source_file")))
+    return int(scalar(con, "SELECT coalesce(max(file_id), 0) + 1 FROM source_file"))
 
 
 def record_file(  # noqa: PLR0913  a ledger row is made of what is known about a file, and that is these six things

@@ -9,6 +9,7 @@ import duckdb
 
 from nightgauge.errors import StoreDamaged, StoreError, StoreNewer
 from nightgauge.store.connection import missing
+from nightgauge.store.frames_io import scalar
 
 
 @dataclass(frozen=True)
@@ -39,12 +40,14 @@ def version_of(con: duckdb.DuckDBPyConnection, path: Path) -> int:
         If the database holds something else.
 
     """
-    tables = {row[0] for row in con.sql("SELECT table_name FROM duckdb_tables()").fetchall()}
-    if "migration" in tables:
-        return int(con.sql("SELECT coalesce(max(number), 0) FROM migration").fetchall()[0][0])
-    if tables:
+    try:
+        # Asked at every opening, so the common case is one cheap question.
+        return int(scalar(con, "SELECT coalesce(max(number), 0) FROM migration"))
+    except duckdb.CatalogException:
+        stranger = scalar(con, "SELECT min(table_name) FROM duckdb_tables()")
+    if stranger is not None:
         raise StoreDamaged(
-            f"{path} is a database, but not one of this program: it has tables like {min(tables)};"
+            f"{path} is a database, but not one of this program: it has tables like {stranger};"
             " give another file as `database` in field.toml"
         )
     return 0

@@ -148,7 +148,7 @@ class Writer(Reader):
 
     def begin_night(self, until: datetime, started: datetime) -> int:
         """Note that a run has begun; return its number."""
-        night_id = int(str(scalar(self._con, "SELECT coalesce(max(night_id), 0) + 1 FROM night")))
+        night_id = int(scalar(self._con, "SELECT coalesce(max(night_id), 0) + 1 FROM night"))
         row = {"night_id": [night_id], "until_utc": [until], "started_utc": [started], "state": ["running"]}
         insert(self._con, NIGHTS, pl.DataFrame(row))
         return night_id
