@@ -11,13 +11,15 @@ import math
 import re
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 from nightgauge.field.settings import Field, TagRow
 from nightgauge.vocabulary.signals import SIGNALS
 
 ISO = re.compile(
-    r"(\d{4})-(\d\d)-(\d\d)(?:[Tt ](\d\d):(\d\d)(?::(\d\d)(?:[.,](\d+))?)?(?: ?([Zz]|UTC|GMT)| ?([+-])(\d\d)(?::?(\d\d))?)?)?",
+    r"(\d{4})-(\d\d)-(\d\d)(?:[Tt ](\d\d):(\d\d)(?::(\d\d)(?:[.,](\d+))?)?"
+    r"(?: ?([Zz]|UTC|GMT)| ?([+-])(\d\d)(?::?(\d\d))?)?)?",
     re.ASCII,
 )
 EPOCH = re.compile(r"[+-]?\d+(?:[.,]\d*)?", re.ASCII)
@@ -107,7 +109,7 @@ def _samples_of(cells, columns):
     ]
 
 
-def _judge(found, line, row, columns, world):
+def _judge(found, line, row, columns, world):  # noqa: C901  the format's rules in its own order
     tag, stamp, value, quality = (cell.strip() for cell in row)
     tags, folder, clock = world
     is_header = stamp.lower() == columns.header[columns.time].lower()
@@ -289,7 +291,7 @@ def _resolve(found, zone):
 def told_by_order(rows: list[Kept], max_disorder: float) -> dict[int, int]:
     """Return the pass (1 or 2) of the rows of doubled hours, by id, where their order in the file tells it."""
     forward = backward = equal = 0
-    for one, two in zip(rows, rows[1:], strict=False):
+    for one, two in pairwise(rows):
         if one.window is not None and one.window == two.window:
             continue
         forward += two.local > one.local

@@ -55,7 +55,10 @@ def test_bytes_that_are_no_utf8_spoil_their_own_row_only(bench, values):
     [
         (gzip.compress(PLAIN)[:-9], "gzip data that breaks off or is damaged"),
         (gzip.compress(PLAIN)[:5], "gzip data that breaks off or is damaged"),
-        (gzip.compress(PLAIN)[:-8] + b"\0\0\0\0" + gzip.compress(PLAIN)[-4:], "gzip data that breaks off or is damaged .CRC check failed"),
+        (
+            gzip.compress(PLAIN)[:-8] + b"\0\0\0\0" + gzip.compress(PLAIN)[-4:],
+            "gzip data that breaks off or is damaged .CRC check failed",
+        ),
         (gzip.compress(PLAIN) + b"not a member", "gzip data that breaks off or is damaged"),
         (ZSTD[:-4], "zstd data that breaks off or is damaged"),
         (ZSTD + b"junk", "zstd data that breaks off or is damaged"),

@@ -91,7 +91,7 @@ def test_the_last_line_needs_no_newline(block):
 CELLS = st.text(alphabet='ab ",\n', max_size=6)
 
 
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=150)
 @given(
     st.lists(st.one_of(st.just([]), st.lists(CELLS, min_size=3, max_size=3)), max_size=12),
     st.integers(1, 40),

@@ -253,7 +253,8 @@ def _with_header_marks(batch: Batch) -> pl.DataFrame:
         return rows.with_columns(is_header=pl.lit(value=False))
     header = batch.time_header.lower()
     return rows.with_columns(
-        is_header=pl.col("time_us").is_null() & (pl.col("stamp").str.strip_chars().str.to_lowercase() == header)
+        is_header=pl.col("time_us").is_null()
+        & (pl.col("stamp").fill_null("").str.strip_chars().str.to_lowercase() == header)
     )
 
 
