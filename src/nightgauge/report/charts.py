@@ -23,7 +23,7 @@ from nightgauge.report.words import day_text
 Spec: TypeAlias = dict[str, Any]
 PIXELS = 660
 """Width for which traces are thinned. [px] The widest a chart gets in the page's column."""
-_Y_AXIS_WIDTH_PX = 44
+_Y_AXIS_WIDTH_PX = 50
 _HEIGHT_PX = 190
 _TEXT_LINE_PX = 14
 _STRIP_PX = 7
@@ -52,7 +52,7 @@ class Layer:
     """One kind of mark over one set of columns ("t" in ms for time, "y", and what the kind needs)."""
 
     kind: str
-    """line, dashed_line, points, open_points, bars, area_below, band or strip."""
+    """line, dashed_line, points, open_points, bars, area_below, band, range, outside or strip."""
     columns: dict[str, list[Any]]
     colour: str = "ink"
 
@@ -72,6 +72,8 @@ class Chart:
     ended: datetime | None = None
     """When the fault was over, drawn as a second thin line."""
     height: int = _HEIGHT_PX
+    room_right: int | None = None
+    """Given where charts stand under each other: room for the marks' words, so that their times agree. [px]"""
     y_domain: tuple[float, float] | None = None
     """Given where zero or a bound means something; else from the data."""
 
@@ -109,18 +111,24 @@ def specification(chart: Chart) -> Spec:
         layers[f"layer{at}"] = _drawn(layer.kind, layer.colour, chart.height, has_tooltip="when" in layer.columns)
         data[f"layer{at}"] = layer.columns
     if chart.marks:
-        layers["marks"] = _mark_lines(chart, domain)
+        layers["marks"] = _mark_lines(chart, domain) if chart.room_right is None else _bare_lines()
         data["marks"] = {"y": [mark.value for mark in chart.marks]}
+    if chart.marks and chart.room_right is not None:
+        labels = _labels(chart.marks, domain, chart.height)
+        layers["side"] = _side_words()
+        data["side"] = {"y": [mark.value for mark in labels], "words": [mark.words for mark in labels]}
     for at, (time, words) in enumerate(turns):
         share = (time - chart.start) / (chart.end - chart.start)
         data[f"turn{at}"] = {"t": [millisecond(time, chart.end, chart.zone)], "words": [words]}
         layers[f"turn{at}"] = _turn_line()
         layers[f"turn{at} words"] = _turn_words(_side(share))
+    if chart.room_right is not None:
+        layers["axes room"] = _room(chart.room_right)
     return {
         "width": "container",
         "height": chart.height,
         "resolve": {"axis": {"x": "independent", "y": "independent"}},
-        "layer": [{**layer, "data": {"name": name.removesuffix(" words")}} for name, layer in layers.items()],
+        "layer": [{**layer, "data": {"name": name.split()[0]}} for name, layer in layers.items()],
         "datasets": data,
     }
 
@@ -220,6 +228,14 @@ def _strip(base: alt.Chart, colour: str, height: int) -> _Look:
     return base.mark_rect(color=colour), {"x2": "t2:T", **ends}
 
 
+def _range(base: alt.Chart, colour: str, height: int) -> _Look:
+    return base.mark_rule(color=colour, strokeWidth=1), {"y2": "y2:Q"}
+
+
+def _outside(base: alt.Chart, colour: str, height: int) -> _Look:
+    return base.mark_point(color=colour, filled=False, size=40, shape="triangle-up"), {}
+
+
 def _band(base: alt.Chart, colour: str, height: int) -> _Look:
     return base.mark_rect(color=colour), {"x2": "t2:T", "y2": "y2:Q"}
 
@@ -232,6 +248,8 @@ _LOOKS: dict[str, Callable[[alt.Chart, str, int], _Look]] = {
     "bars": _bars,
     "area_below": _area_below,
     "strip": _strip,
+    "range": _range,
+    "outside": _outside,
     "band": _band,
 }
 
@@ -253,6 +271,26 @@ def _labelled_lines(values: tuple[float, ...], words: str) -> Spec:
     )  # fmt: skip
     lines = alt.Chart(_NAMED).mark_rule(color=variable("quiet"), strokeDash=[5, 3])
     return as_layer(lines.encode(y=alt.Y("y:Q", axis=axis)))
+
+
+@cache
+def _bare_lines() -> Spec:
+    lines = alt.Chart(_NAMED).mark_rule(color=variable("quiet"), strokeDash=[5, 3])
+    return as_layer(lines.encode(y=alt.Y("y:Q", axis=None)))
+
+
+@cache
+def _room(pixels: int) -> Spec:
+    """Return an unseen mark to the right of the plot: the chart is fitted around it, so it keeps the room."""
+    unseen = alt.Chart(_NAMED).mark_point(opacity=0, size=1, xOffset=pixels)
+    return as_layer(unseen.encode(x=alt.value("width"), y=alt.value(0)))
+
+
+@cache
+def _side_words() -> Spec:
+    """Return the marks' words in the room kept at the right, where charts under each other need the same room."""
+    words = alt.Chart(_NAMED).mark_text(align="left", dx=5, fontSize=12, color=variable("ink"), font=FONT)
+    return as_layer(words.encode(x=alt.value("width"), y=alt.Y("y:Q", axis=None), text="words:N"))
 
 
 def _quoted(words: str) -> str:

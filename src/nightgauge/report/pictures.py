@@ -8,6 +8,7 @@ from typing import Any
 import polars as pl
 
 from nightgauge.report.charts import PIXELS, Chart, Layer, Mark, milliseconds
+from nightgauge.report.dumps import dump_layers
 from nightgauge.report.quantities import display_column
 from nightgauge.report.scene import (
     Scene,
@@ -123,37 +124,14 @@ def _cycle_levels(scene: Scene) -> Picture | None:
     if known.is_empty():
         return _held_interface(scene)
     start, end = day_span(scene)
-    layers = tuple(
-        layer
-        for column, kind in (("opening_level_m", "points"), ("closing_level_m", "open_points"))
-        if (layer := _cycle_points(scene, column, "m", (start, end), kind)) is not None
-    )
-    chart = Chart(start, end, scene.field.zone, f"level, {_unit(scene, 'm')}", layers, _dump_marks(scene),
+    opening = dump_layers(scene, "opening_level_m", "m", (start, end))
+    closing = dump_layers(scene, "closing_level_m", "m", (start, end), "open_points")
+    chart = Chart(start, end, scene.field.zone, f"level, {_unit(scene, 'm')}", (*opening, *closing),
+                  _dump_marks(scene),
                   **scene.turns)  # fmt: skip
-    key = (("dot ink", "level at opening"), ("ring ink", "level at shutting"), ("dash", "settings of the dump"))
+    key = (("dot ink", "level at opening (median where dumps are many)"), ("ring ink", "level at shutting"),
+           ("tall quiet", "lowest to highest; ▵ outside the scale"), ("dash", "settings of the dump"))  # fmt: skip
     return Picture(_moved_title(scene, "The dump’s opening and closing levels", "opening_level_m"), (chart,), key)
-
-
-def _cycle_points(
-    scene: Scene, column: str, unit: str, span: tuple[datetime, datetime], kind: str = "points"
-) -> Layer | None:
-    """Return one value a dump as dots, thinned to half the chart's pixels since two kinds share it."""
-    known = scene.cycles.filter(pl.col(column).is_not_null()).select(
-        time_utc="opened_utc", value=column, run=pl.lit(0, dtype=pl.Int64)
-    )
-    if known.is_empty():
-        return None
-    kept = thinned(known, *span, PIXELS // 2).drop_nulls()
-    values, _ = display_column(kept["value"], unit, scene.field.display_units, column)
-    return Layer(
-        kind,
-        {
-            "t": milliseconds(kept["time_utc"], span[1], scene.field.zone),
-            "y": [float(f"{value:.5g}") for value in values],
-            "when": [stamp(scene, time) for time in kept["time_utc"]],
-            "found": [scene.said(value, unit, column) for value in kept["value"]],
-        },
-    )
 
 
 def _moved_title(scene: Scene, subject: str, column: str) -> str:
@@ -327,14 +305,14 @@ def _open_share(scene: Scene) -> Picture:
 
 def _flow_coefficient(scene: Scene) -> Picture | None:
     start, end = day_span(scene)
-    dots = _cycle_points(scene, "cv_effective", "gpm/psi^0.5", (start, end))
-    if dots is None:
+    dots = dump_layers(scene, "cv_effective", "gpm/psi^0.5", (start, end))
+    if not dots:
         return None
     rated = scene.vessel.water_dump_at(scene.onset or scene.until).cv
     marks = () if rated is None else (Mark(rated, f"rated {rated:g}"),)
-    chart = Chart(start, end, scene.field.zone, "effective Cv, gpm at 1 psi", (dots,), marks,
+    chart = Chart(start, end, scene.field.zone, "effective Cv, gpm at 1 psi", dots, marks,
                   **scene.turns)  # fmt: skip
-    key = (("dot ink", "one dump"), ("dash", "rated"))
+    key = (("dot ink", "dumps (median where many)"), ("tall quiet", "lowest to highest"), ("dash", "rated"))
     return Picture(_moved_title(scene, "The open valve’s flow coefficient", "cv_effective"), (chart,), key)
 
 
@@ -342,9 +320,9 @@ def _short_cycles(scene: Scene) -> Picture | None:
     many = _dumps_a_day(scene)
     start, end = day_span(scene)
     for column in ("volume_meter_m3", "volume_geometry_m3"):
-        dots = _cycle_points(scene, column, "m3", (start, end))
-        if dots is not None:
-            small = Chart(start, end, scene.field.zone, f"volume of a dump, {_unit(scene, 'm3')}", (dots,))
+        dots = dump_layers(scene, column, "m3", (start, end))
+        if dots:
+            small = Chart(start, end, scene.field.zone, f"volume of a dump, {_unit(scene, 'm3')}", dots)
             charts = (*many.charts, small)
             return Picture("More dumps a day, each smaller", charts, (("bar", "dumps a day"), ("dot ink", "one dump")))
     return many

@@ -100,12 +100,14 @@ def usual_band(scene: Scene, column: str, unit: str) -> tuple[Layer, ...]:
     return (Layer("band", {"t": [times[0]], "t2": [times[1]], "y": [low], "y2": [high]}, "band"),)
 
 
-def trace_layer(scene: Scene, signal: str, start: datetime, end: datetime, unit: str) -> Layer | None:
+def trace_layer(
+    scene: Scene, signal: str, start: datetime, end: datetime, unit: str, pixels: int = PIXELS
+) -> Layer | None:
     """Return a signal between two times as a line with its gaps, thinned to the chart's pixels; None without it."""
     if scene.trace is None:
         return None
     samples = scene.trace.filter(pl.col("signal") == signal).sort("time_utc", maintain_order=True)
-    points = thinned(known_runs(samples), start, end, PIXELS)
+    points = thinned(known_runs(samples), start, end, pixels)
     if points["value"].drop_nulls().is_empty():
         return None
     values, _ = display_column(points["value"], unit, scene.field.display_units, signal)

@@ -8,16 +8,108 @@
     return (columns[names[0]] || []).map((_, at) => Object.fromEntries(names.map((name) => [name, columns[name][at]])));
   };
 
+  const embed = (chart, spec) => vegaEmbed(
+    chart.querySelector(".drawing"), spec, { mode: "vega-lite", renderer: "svg", actions: false, ast: true },
+  ).then((result) => { chart.dataset.drawn = "yes"; return result; })
+    .catch((error) => { chart.dataset.drawn = "failed"; console.error(error); });
+
+  const specOf = (chart) => {
+    const spec = JSON.parse(chart.querySelector("script").textContent);
+    spec.config = look;
+    return spec;
+  };
+
   const draw = (chart) => {
     if (chart.dataset.drawn || chart.clientWidth === 0) return;
     chart.dataset.drawn = "started";
-    const spec = JSON.parse(chart.querySelector("script").textContent);
+    const stack = stacks.get(chart.closest(".traces"));
+    if (stack) { stack.draw(chart); return; }
+    const spec = specOf(chart);
     for (const name of Object.keys(spec.datasets)) spec.datasets[name] = rowsOf(spec.datasets[name]);
-    spec.config = look;
-    vegaEmbed(chart.querySelector(".drawing"), spec, { mode: "vega-lite", renderer: "svg", actions: false, ast: true })
-      .then(() => { chart.dataset.drawn = "yes"; })
-      .catch((error) => { chart.dataset.drawn = "failed"; console.error(error); });
+    embed(chart, spec);
   };
+
+  // Of each column of pixels the lowest and the highest value stay, as measured; so no dump or spike is lost.
+  const thinned = (columns, [start, end], pixels) => {
+    const wanted = Math.max(Math.floor(pixels / 3), 1), kept = [];
+    let column = -1, low = -1, high = -1, gap = -1;
+    const flush = () => { for (const at of [...new Set([low, high, gap])].filter((at) => at >= 0).sort((a, b) => a - b)) kept.push(at); };
+    columns.t.forEach((time, at) => {
+      const last = columns.t2 ? columns.t2[at] : time;
+      if (last < start || time > end) return;
+      if (columns.t2) { kept.push(at); return; }
+      const here = Math.floor((time - start) / (end - start) * wanted);
+      if (here !== column) { flush(); column = here; low = high = gap = -1; }
+      if (columns.y[at] === null) gap = at;
+      else {
+        if (low < 0 || columns.y[at] < columns.y[low]) low = at;
+        if (high < 0 || columns.y[at] > columns.y[high]) high = at;
+      }
+    });
+    flush();
+    const cut = Object.fromEntries(Object.entries(columns).map(([name, values]) => [name, kept.map((at) => values[at])]));
+    if (!columns.t2) for (const edge of [start, end]) {
+      const after = columns.t.findIndex((time) => time >= edge);
+      if (after < 1 || columns.t[after] === edge || columns.y[after] === null || columns.y[after - 1] === null) continue;
+      const share = (edge - columns.t[after - 1]) / (columns.t[after] - columns.t[after - 1]);
+      const put = edge === start ? "unshift" : "push";
+      cut.t[put](edge);
+      cut.y[put](columns.y[after - 1] + share * (columns.y[after] - columns.y[after - 1]));
+    }
+    if (cut.t2) { cut.t = cut.t.map((time) => Math.max(time, start)); cut.t2 = cut.t2.map((time) => Math.min(time, end)); }
+    return cut;
+  };
+
+  const HOUR = 3600e3;
+  const timeFormat = (span) => span < 2 * HOUR ? "%H:%M:%S" : span <= 36 * HOUR ? "%H:%M" : span <= 120 * HOUR ? "%a %-d %H:%M" : "%-d %b";
+
+  // Traces over one time: a brush on the small chart, or the buttons, choose the part that the others show.
+  const stackOf = (box) => {
+    const whole = [Number(box.dataset.start), Number(box.dataset.end)];
+    let span = whole, waiting = 0;
+    const views = new Map();
+    const drawPart = (chart) => {
+      const spec = specOf(chart);
+      for (const [name, columns] of Object.entries(spec.datasets)) {
+        const part = name === "axes" ? { t: span, y: columns.y } : columns.t && columns.y ? thinned(columns, span, chart.clientWidth)
+          : columns.t2 ? thinned(columns, span, chart.clientWidth) : columns;
+        spec.datasets[name] = rowsOf(part);
+      }
+      spec.layer = spec.layer.filter((layer) => spec.datasets[layer.data.name].length > 0);
+      spec.layer[0].encoding.x.axis.format = timeFormat(span[1] - span[0]);
+      embed(chart, spec).then((result) => {
+        if (views.has(chart)) views.get(chart).finalize();
+        views.set(chart, result);
+      });
+    };
+    const drawOverview = (chart) => {
+      const spec = specOf(chart);
+      for (const [name, columns] of Object.entries(spec.datasets)) spec.datasets[name] = rowsOf(name === "axes" ? columns : thinned(columns, whole, chart.clientWidth));
+      embed(chart, spec).then((result) => result.view.addSignalListener("span", (_, chosen) => {
+        const times = chosen.t;
+        show(times && times[1] - times[0] > 60e3 ? times.map(Number) : whole);
+      }));
+    };
+    const show = (wanted) => {
+      span = [Math.max(wanted[0], whole[0]), Math.min(wanted[1], whole[1])];
+      clearTimeout(waiting);
+      waiting = setTimeout(() => {
+        box.querySelectorAll(".chart.zoomed").forEach(drawPart);
+        const say = (time) => new Date(time).toISOString().slice(0, 16).replace("T", " ");
+        box.querySelector("[role=status]").textContent = `${say(span[0])} to ${say(span[1])}`;
+      }, 120);
+    };
+    const moves = {
+      closer: ([a, b]) => [a + (b - a) / 4, b - (b - a) / 4],
+      wider: ([a, b]) => [a - (b - a) / 2, b + (b - a) / 2],
+      earlier: ([a, b]) => { const by = Math.min((b - a) / 2, a - whole[0]); return [a - by, b - by]; },
+      later: ([a, b]) => { const by = Math.min((b - a) / 2, whole[1] - b); return [a + by, b + by]; },
+      whole: () => whole,
+    };
+    box.querySelectorAll("button[data-move]").forEach((button) => button.addEventListener("click", () => show(moves[button.dataset.move](span))));
+    return { draw: (chart) => (chart.classList.contains("overview") ? drawOverview(chart) : drawPart(chart)) };
+  };
+  const stacks = new Map(Array.from(document.querySelectorAll(".traces")).map((box) => [box, stackOf(box)]));
 
   const charts = Array.from(document.querySelectorAll(".chart"));
   if ("IntersectionObserver" in window) {
