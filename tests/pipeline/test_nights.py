@@ -202,6 +202,41 @@ def test_an_export_that_cannot_be_read_is_refused_once_and_the_rest_lands(
     assert reading.read_exports(field, store, clock).count("stored") == 1
 
 
+def test_a_file_that_was_only_touched_is_not_read_again(make_field: MakeField, day_file: DayFile) -> None:
+    toml = make_field(1)
+    field = read_field(toml)
+    store = Store(field.database)
+    reading.read_exports(field, store, clock)
+    os.utime(day_file(toml, 0), (1.7e9, 1.7e9))
+    assert reading.read_exports(field, store, clock).files == ()
+    with store.reading() as reader:
+        assert reader.source_files().height == 1
+
+
+def test_the_same_content_under_another_name_is_told_and_not_read(make_field: MakeField, day_file: DayFile) -> None:
+    toml = make_field(1)
+    field = read_field(toml)
+    store = Store(field.database)
+    reading.read_exports(field, store, clock)
+    day_file(toml, 0).with_name("copy.csv").write_bytes(day_file(toml, 0).read_bytes())
+    (outcome,) = reading.read_exports(field, store, clock).files
+    assert (outcome.state, outcome.rows_read) == ("duplicate", 0)
+
+
+def test_a_correction_that_is_taken_back_counts(make_field: MakeField, day_file: DayFile) -> None:
+    toml = make_field(1)
+    field = read_field(toml)
+    store = Store(field.database)
+    export = day_file(toml, 0)
+    first = export.read_text()
+    stored = []
+    for text in (first, first.replace("LT-1,2026-05-01T00:01:00Z", "LT-1,2026-05-01T00:01:30Z"), first):
+        export.write_text(text + "LT-1,2026-05-01T12:00:30Z," + str(len(stored) % 2) + "\n")
+        stored.append(reading.read_exports(field, store, clock).rows("rows_stored"))
+    # The second says two things anew (a new time, a new value), the third takes the value back.
+    assert stored[1:] == [2, 1]
+
+
 def test_the_page_of_a_finished_week_is_kept_under_its_date(make_field: MakeField) -> None:
     field = read_field(make_field(4))  # 1 May 2026 is a Friday, so the fourth night ends on Monday's end
     until = datetime(2026, 5, 4, tzinfo=UTC)

@@ -10,7 +10,7 @@ from nightgauge.errors import SourceError
 from nightgauge.field.settings import Field
 from nightgauge.pipeline.telling import Clock, Tell, silent
 from nightgauge.store import Store
-from nightgauge.streams import TagTable, discover, fingerprint, read_export, relative_to, stamp
+from nightgauge.streams import Export, TagTable, discover, fingerprint, read_export, relative_to, stamp
 
 
 @dataclass(frozen=True)
@@ -62,7 +62,8 @@ def read_exports(field_: Field, store: Store, clock: Clock, tell: Tell = silent)
     outcomes = []
     for number, path in enumerate(paths, start=1):
         if not known.is_unchanged(relative_to(path, field_.folder), path):
-            outcomes.append(_read_one(field_, store, table, path, known, clock))
+            outcome = _read_one(field_, store, table, path, known, clock)
+            outcomes += [outcome] if outcome else []
         tell("reading exports", number, len(paths))
     return ReadReport(tuple(outcomes))
 
@@ -71,53 +72,75 @@ class _Known:
     """What the ledger says of files, kept up to date while a run reads."""
 
     def __init__(self, rows: pl.DataFrame) -> None:
-        last = rows.sort("file_id").group_by("path", maintain_order=True).last()
+        ordered = rows.sort("file_id")
+        last = ordered.group_by("path", maintain_order=True).last()
         self._stamps = {row["path"]: (row["size_bytes"], row["modified_utc"]) for row in last.iter_rows(named=True)}
-        stored = rows.filter(pl.col("state") == "stored")
-        self._contents = dict(zip(stored["sha256"], stored["path"], strict=True))
+        stored = ordered.filter(pl.col("state") == "stored")
+        self._current = dict(zip(stored["path"], stored["sha256"], strict=True))
+        self._holders = dict(zip(stored["sha256"], stored["path"], strict=True))
 
     def is_unchanged(self, relative: str, path: Path) -> bool:
         """Return whether size and time are as when this path was last read or refused."""
         return self._stamps.get(relative) == stamp(path)
 
-    def holder(self, sha256: str) -> str | None:
-        """Return the path under which this content is stored."""
-        return self._contents.get(sha256)
+    def is_only_touched(self, export: Export) -> bool:
+        """Return whether the path holds the very content that was last stored from it."""
+        return self._current.get(export.relative) == export.sha256
 
-    def add(self, sha256: str, relative: str) -> None:
+    def twin(self, export: Export) -> str | None:
+        """Return another path under which this content is stored.
+
+        A path that goes back to an earlier content of its own has no twin: that is a correction taken back.
+        """
+        holder = self._holders.get(export.sha256)
+        return None if holder == export.relative else holder
+
+    def add(self, export: Export) -> None:
         """Note that this content is stored now."""
-        self._contents[sha256] = relative
+        self._current[export.relative] = export.sha256
+        self._holders[export.sha256] = export.relative
 
 
 def _read_again(field_: Field, store: Store, table: TagTable, tags: frozenset[str], clock: Clock) -> None:
-    """Read stored exports once more for tags that were added or whose states or dates changed."""
+    """Read stored exports once more for tags that were added or whose states or dates changed.
+
+    What cannot be read again now stays owed, and is read should it come back.
+    """
     if not tags:
         return
     with store.reading() as reader:
         owed = reader.files_with_tags(tags)
     for file_id, relative, sha256 in owed.iter_rows():
-        path = field_.folder / relative
-        if stamp(path) is None:
-            continue  # It stays owed, and is read should it come back.
-        export = fingerprint(path, field_.folder)
-        if export.sha256 != sha256:
-            continue  # Another content by now: that is read as an export of its own.
-        parsed = read_export(export, field_, table, clock(), only=tags)
+        try:
+            export = fingerprint(field_.folder / relative, field_.folder)
+            if export.sha256 != sha256:
+                continue  # Another content by now: that is read as an export of its own.
+            parsed = read_export(export, field_, table, clock(), only=tags)
+        except SourceError:
+            continue
         with store.writing() as writer:
             writer.land_again(file_id, parsed, clock())
 
 
-def _read_one(field_: Field, store: Store, table: TagTable, path: Path, known: _Known, clock: Clock) -> FileOutcome:
+def _read_one(
+    field_: Field, store: Store, table: TagTable, path: Path, known: _Known, clock: Clock
+) -> FileOutcome | None:
+    """Return what became of an export, or None where it holds what is stored from it already."""
     relative = relative_to(path, field_.folder)
     try:
         export = fingerprint(path, field_.folder)
     except SourceError as error:
+        # Not kept in the ledger: a right that is given later changes neither size nor time of the file.
         return FileOutcome(relative, "refused", str(error))
-    holder = known.holder(export.sha256)
-    if holder is not None:
+    if known.is_only_touched(export):
         with store.writing() as writer:
-            writer.duplicate(export, holder, clock())
-        return FileOutcome(relative, "duplicate", f"same content as {holder}")
+            writer.touched(export)
+        return None
+    twin = known.twin(export)
+    if twin is not None:
+        with store.writing() as writer:
+            writer.duplicate(export, twin, clock())
+        return FileOutcome(relative, "duplicate", f"same content as {twin}")
     try:
         parsed = read_export(export, field_, table, clock())
     except SourceError as error:
@@ -128,7 +151,7 @@ def _read_one(field_: Field, store: Store, table: TagTable, path: Path, known: _
         return FileOutcome(relative, "growing", "it changed while it was read; it is read again next time")
     with store.writing() as writer:
         counts = writer.land(export, parsed, clock())
-    known.add(export.sha256, relative)
+    known.add(export)
     return FileOutcome(
         relative,
         "stored",
