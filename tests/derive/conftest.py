@@ -1,15 +1,19 @@
 """Builders: samples from short lists, a field around a vessel, and a tiny plant whose dumps are known exactly."""
 
+import importlib.util
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from types import ModuleType
 
 import numpy as np
 import polars as pl
 import pytest
 
 from nightgauge.derive import derive_vessel
+from nightgauge.derive.known import Track
+from nightgauge.derive.readings import readings_of, seen
 from nightgauge.field.settings import Field, Vessel, WaterDump
 from nightgauge.physics.geometry import shell
 from nightgauge.vocabulary.derived import Derived
@@ -17,6 +21,16 @@ from nightgauge.vocabulary.frames import VESSEL_DAYS, VESSEL_SAMPLES
 from nightgauge.vocabulary.signals import SIGNALS
 
 START = datetime(2026, 3, 2, tzinfo=UTC)
+START_US = int(START.timestamp()) * 1_000_000
+
+
+@pytest.fixture(scope="session")
+def naive() -> ModuleType:
+    """The slow twins beside the tests."""
+    spec = importlib.util.spec_from_file_location("derive_naive", Path(__file__).with_name("naive.py"))
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
 
 
 def one_signal(
@@ -55,6 +69,19 @@ def make_samples() -> Callable[..., pl.DataFrame]:
     def build(period_s: float = 10.0, start: datetime = START, **signals: Sequence[object]) -> pl.DataFrame:
         parts = [one_signal(name, values, period_s=period_s, start=start) for name, values in signals.items()]
         return VESSEL_SAMPLES.build(pl.concat([VESSEL_SAMPLES.empty(), *parts]))
+
+    return build
+
+
+@pytest.fixture
+def make_track() -> Callable[..., Track]:
+    """Build one signal's track: make_track("interface_level", [1.0, 1.1], times_s=[0, 60], until_s=120)."""
+
+    def build(signal: str, values: Sequence[object], until_s: float | None = None, **how: object) -> Track:
+        samples = one_signal(signal, values, **how)
+        last = samples["time_utc"].to_physical().max() if samples.height else START_US
+        end = last + 1 if until_s is None else START_US + int(until_s * 1e6)
+        return seen(readings_of(samples), (), START_US - 10**12, end).tracks[signal]
 
     return build
 
@@ -141,9 +168,7 @@ class Saw:
         return np.arange(offset_s, self.knots_s[-1], period_s)
 
     def level(self, when_s: np.ndarray) -> np.ndarray:
-        inside = shell(
-            self.vessel.inside_diameter_m, self.vessel.length_m, self.vessel.heads, self.vessel.orientation
-        )
+        inside = shell(self.vessel.inside_diameter_m, self.vessel.length_m, self.vessel.heads, self.vessel.orientation)
         return inside.level_m(np.interp(when_s, self.knots_s, self.water_m3))
 
     def total(self, when_s: np.ndarray, pulse_m3: float = 0.0) -> np.ndarray:
@@ -155,7 +180,9 @@ class Saw:
         ended = np.searchsorted(self.shut_s, when_s, side="right")
         return (started > ended).astype(np.float64)
 
-    def samples(self, *signals: str, period_s: float = 10.0, pulse_m3: float = 0.0, noise_m: float = 0.0, seed: int = 1):
+    def samples(
+        self, *signals: str, period_s: float = 10.0, pulse_m3: float = 0.0, noise_m: float = 0.0, seed: int = 1
+    ):
         """Scanned samples of the signals asked for."""
         when = self.scan(period_s)
         rng = np.random.default_rng(seed)

@@ -17,6 +17,8 @@ _OF_DUMPS = 0.9
 to see them by, where a leaking valve passes the rest."""
 _PULSES_OF_A_SCAN = 3.0
 """Pulses within one scan from which that scan's own rate means something: counting error below a third."""
+_SAME = 1e-3
+"""Share of the usual step within which two steps are one: units converted back and forth, not metering."""
 
 
 @dataclass(frozen=True)
@@ -47,8 +49,7 @@ def bursts(counted: Counted) -> Bursts | None:
         scanned_from = np.maximum(scanned_from, at - counted.scan_us)
     scanned_s = (at - scanned_from) / SECOND_US
     apart_s = np.diff(at, prepend=counted.from_us[pulse[0]]) / SECOND_US
-    finest = float(np.quantile(volume, 0.02))
-    is_rate = volume >= _PULSES_OF_A_SCAN * finest
+    is_rate = volume >= _PULSES_OF_A_SCAN * _pulse_m3(volume)
     rate = np.where(is_rate, volume / scanned_s, volume / apart_s)
     high = weighted_quantile(rate, volume, _OF_DUMPS)
     low = weighted_quantile(volume / apart_s, apart_s, 0.02)
@@ -68,6 +69,21 @@ def bursts(counted: Counted) -> Bursts | None:
     tail = np.where(real & cut_short, tail + 1, tail)
     pulses = _Pulses(volume, at, scanned_from, earliest, int(counted.to_us[-1]))
     return _timed(pulses, head[real], tail[real], high)
+
+
+def _pulse_m3(volume: Floats) -> float:
+    """Return the step of a register that counts in steps, 0 for one that does not. [m3]
+
+    Steps that are few and come again are multiples of one pulse; volumes that are nearly all different are not.
+    """
+    grain = _SAME * float(np.median(volume))
+    steps, often = np.unique(np.rint(volume / grain), return_counts=True)
+    # Rounding puts one step on either side of a grain's edge.
+    steps, often = steps[np.append(True, np.diff(steps) > 2)], often[np.append(True, np.diff(steps) > 2)]
+    if steps.size > 0.5 * volume.size:
+        return 0.0
+    usual = steps[often > 1] if np.any(often > 1) else steps
+    return float(np.min(np.diff(usual), initial=usual[0])) * grain
 
 
 @dataclass(frozen=True)

@@ -41,7 +41,7 @@ class Counted:
 
         Stretches that follow one another share no volume and lose none.
         """
-        first = np.searchsorted(self.to_us, start_us, side="left") + 1
+        first = np.searchsorted(self.from_us, start_us, side="left")
         last = np.searchsorted(self.to_us, end_us, side="left") + 1
         return self._between(first, last, start_us, end_us)
 

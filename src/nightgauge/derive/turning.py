@@ -11,7 +11,7 @@ from nightgauge.derive.lines import Lines, lines
 from nightgauge.derive.totals import DAY_S
 
 _SWINGS = 3.5
-"""Noise alone practically never falls so many of its median swings: six standard deviations."""
+"""Noise alone practically never falls so many of its median swings: more than five standard deviations."""
 _LEAST_FALL = 0.3
 """Share of the falls around it that a fall must have. House choice: waves of slugs are smaller, hand dumps larger."""
 _LEAST_RISE = 0.5
@@ -48,7 +48,7 @@ def noise(level: Floats) -> float:
     """Return the height of the swings that noise makes between neighbouring turning points, 0 if they are not noise's.
 
     The median of all swings, where more samples are turning points than a sawtooth has. White noise of standard
-    deviation s swings by 1.7 s in the median.
+    deviation s swings by 1.6 s in the median.
     """
     turning = _turning(level)
     if turning.size < _ENOUGH_SWINGS or turning.size < _RANDOM * level.size:
