@@ -14,6 +14,7 @@ import polars as pl
 import pytest
 
 from nightgauge.field.settings import BackPressureValve, Field, Vessel, WaterDump
+from nightgauge.report.valve import ValveView
 from nightgauge.report.weekly import WeekView
 from nightgauge.vocabulary.frames import (
     DUMP_CYCLES,
@@ -338,6 +339,41 @@ def make_vessel() -> Callable[..., Vessel]:
 @pytest.fixture(scope="session")
 def make_view() -> Callable[..., WeekView]:
     return _make_view
+
+
+def _week_trace() -> pl.DataFrame:
+    """Five weeks of a saw-tooth that matches TB-2's cycles: down 4 in in six minutes, up again until the next."""
+    start = _midnight(FIRST_DAY + timedelta(days=7)).astimezone(UTC)
+    times, levels, pressures = [], [], []
+    for number in range(35 * 31):
+        opened = start + timedelta(days=number / 31)
+        for minutes, level in ((0.0, 46.0), (3.0, 44.0), (6.0, 42.0)):
+            times.append(opened + timedelta(minutes=minutes))
+            levels.append(level * INCH_M)
+            pressures.append((45 + 0.5 * math.sin(number)) * PSI_KPA)
+    both = [
+        {"signal": [signal] * len(times), "time_utc": times, "value": values, "flag": ["good"] * len(times),
+         "max_gap_s": [7200.0] * len(times)}
+        for signal, values in (("interface_level", levels), ("vessel_pressure", pressures))
+    ]  # fmt: skip
+    return VESSEL_SAMPLES.build(
+        pl.concat([pl.DataFrame(one) for one in both]).with_columns(pl.col("time_utc").cast(TIME))
+    )
+
+
+def _make_valve_view(**over: object) -> ValveView:
+    field = _make_field()
+    frames: dict[str, object] = {
+        "field": field, "vessel": "TB-2", "element": "water_dump", "start": _midnight(MONDAY), "end": UNTIL,
+        "until": UNTIL, "samples": _week_trace(), "cycles": _cycles(field), "days": _days(field),
+        "findings": _findings(),
+    }  # fmt: skip
+    return ValveView(**(frames | over))  # type: ignore[arg-type]
+
+
+@pytest.fixture(scope="session")
+def make_valve_view() -> Callable[..., ValveView]:
+    return _make_valve_view
 
 
 @pytest.fixture(scope="session")

@@ -12,6 +12,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, sync_playwright
 from playwright.sync_api import Page as Tab
 
+from nightgauge.report.valve import ValveView, valve_page
 from nightgauge.report.weekly import WeekView, weekly_page
 
 pytestmark = pytest.mark.page
@@ -42,6 +43,13 @@ def weekly_file(make_view: Callable[..., WeekView], tmp_path_factory: pytest.Tem
     return path
 
 
+@pytest.fixture(scope="module")
+def valve_file(make_valve_view: Callable[..., ValveView], tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("pages") / "valve.html"
+    path.write_text(valve_page(make_valve_view()), encoding="utf-8")
+    return path
+
+
 class Opened:
     """A page in a tab, with all that it said on the console and all that it asked for."""
 
@@ -69,10 +77,10 @@ class Opened:
 def opened(browser: Browser, weekly_file: Path) -> Iterator[Callable[..., Opened]]:
     contexts = []
 
-    def open_at(width: int, **options: Any) -> Opened:
+    def open_at(width: int, path: Path = weekly_file, **options: Any) -> Opened:
         context = browser.new_context(viewport={"width": width, "height": 900}, offline=True, **options)
         contexts.append(context)
-        return Opened(context, weekly_file)
+        return Opened(context, path)
 
     yield open_at
     for context in contexts:
@@ -152,3 +160,38 @@ def test_on_paper_it_is_black_on_white_with_folds_open(opened: Callable[..., Ope
     page.run("window.dispatchEvent(new Event('beforeprint'))")
     assert page.run("[...document.querySelectorAll('details')].every(fold => fold.open)")
     assert len(page.tab.pdf(format="A4")) > 20_000
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+def test_the_valve_page_draws_all_its_charts(opened: Callable[..., Opened], valve_file: Path, width: int) -> None:
+    page = opened(width, valve_file)
+    assert page.count(".chart[data-drawn=yes] svg") == page.count(".chart") > 8
+    assert page.run("document.documentElement.scrollWidth") <= width
+    assert page.said == []
+    assert page.asked == [valve_file.as_uri()]
+
+
+def test_the_traces_stand_exactly_under_each_other(opened: Callable[..., Opened], valve_file: Path) -> None:
+    page = opened(1440, valve_file)
+    widths = page.run(
+        "[...document.querySelectorAll('.traces .chart')].map(c => c.querySelector('path.background').getBBox().width)"
+    )
+    assert len(widths) == 3
+    assert max(widths) - min(widths) <= 1
+
+
+def test_a_brush_and_the_buttons_choose_a_part_of_the_traces(opened: Callable[..., Opened], valve_file: Path) -> None:
+    page = opened(1440, valve_file)
+    status = page.tab.locator(".traces [role=status]")
+    box = page.tab.locator(".overview svg").bounding_box()
+    assert box is not None
+    page.tab.mouse.move(box["x"] + 300, box["y"] + 30)
+    page.tab.mouse.down()
+    page.tab.mouse.move(box["x"] + 420, box["y"] + 30, steps=6)
+    page.tab.mouse.up()
+    status.filter(has_text="to 2026-05-").wait_for()
+    brushed = status.text_content()
+    page.tab.get_by_role("button", name="whole period").press("Enter")
+    status.filter(has_text="2026-05-18 00:00 to 2026-05-25 00:00").wait_for()
+    assert brushed != status.text_content()
+    assert page.said == []
