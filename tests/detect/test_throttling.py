@@ -22,6 +22,7 @@ def test_level_high_and_no_flow_is_stuck_closed(sound_throttling):
 
 def test_level_high_with_full_flow_is_a_busy_day(sound_throttling):
     made = _with(_with(sound_throttling(), "interface_level", 1.19), "water_rate", 900.0)
+    _with(made, "water_dump_position", 0.72)
     assert throttling.find(made.history(FROM_H + 12)) == []
 
 
@@ -59,3 +60,18 @@ def test_a_float_that_works_again_is_over(sound_throttling):
     (found,) = throttling.find(made.history())
     assert found.ended is not None
     assert found.ended.timestamp() == made.history().start_s + (FROM_H + 10) * 3600
+
+
+def test_water_that_leaves_beyond_what_the_travel_passes_is_a_leak(sound_throttling):
+    made = sound_throttling()
+    share = np.clip((made.t - FROM_H) / 100.0, 0.0, 0.4)
+    made.signal("water_dump_position", 0.4 * (1.0 - share) + made.noise(0.01), 0.02)
+    (found,) = throttling.find(made.history(FROM_H + 80))
+    assert (found.kind, found.priority) == ("dump_leaking", "medium")
+
+
+def test_a_level_that_sinks_over_days_while_water_leaves_is_a_leak_not_a_jam(sound_throttling):
+    made = sound_throttling(without=["water_dump_position"])
+    _with(made, "interface_level", 1.10 - np.clip((made.t - FROM_H) * 0.004, 0.0, 0.8))
+    kinds = {c.kind for c in throttling.find(made.history(FROM_H + 60))}
+    assert kinds == {"dump_leaking"}

@@ -18,6 +18,10 @@ _KEPT_SHARE = 0.5
 """Share of the former margin above which it has shrunk but is not lost. House choice: errors of both levels add."""
 
 
+_SURELY = 1.5
+"""Times the least margin that the former one has to be: errors of both levels add to half of it. House choice."""
+
+
 @dataclass(frozen=True)
 class Margin:
     """Gas clip less oil hold, day by day, and what it was before. [kPa]"""
@@ -36,7 +40,12 @@ def find(history: History) -> list[Candidate]:
     least = history.limit(KIND, "margin")
     known = margin.visited & np.isfinite(margin.now)
     with np.errstate(invalid="ignore"):
-        low = known & (margin.now < least) & (margin.before > least) & (margin.now < _KEPT_SHARE * margin.before)
+        low = (
+            known
+            & (margin.now < least)
+            & (margin.before > _SURELY * least)
+            & (margin.now < _KEPT_SHARE * margin.before)
+        )
     days = history.limit(KIND, "least_time") / DAY_S
     return [
         _candidate(history, run, margin, least)

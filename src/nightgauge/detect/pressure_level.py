@@ -66,21 +66,33 @@ def _carried(low: Mask, pressure: Floats, line: Floats) -> Mask:
 
 
 def _inflow_proved(history: History) -> Mask:
-    """Return the hours in which a meter, dumps or gas show inflow of a good part of the usual."""
-    share = history.limit(NOT_HELD, "inflow_share")
-    proof = np.zeros(len(history.hour_s), dtype=bool)
+    """Return the hours in which water, and gas or oil where metered, come in at a good part of the usual."""
     water = flow_hours(history, history.meter) if history.meter is not None else history.hour("dumps")
-    for flow in (water, *(flow_hours(history, s) for s in ("gas_rate", *OIL_METERS))):
+    streams = [
+        _goes_on(history, [water]),
+        _goes_on(history, [flow_hours(history, s) for s in ("gas_rate", *OIL_METERS)]),
+    ]
+    told = [stream for stream in streams if stream is not None]
+    if {"vessel_pressure", "inlet_pressure"} <= history.signals and not told:
+        # The line's friction is inflow too; `working` has looked at it.
+        told = [history.known("inlet_pressure")]
+    if not told:
+        return np.zeros(len(history.hour_s), dtype=bool)
+    return np.asarray(np.logical_and.reduce([*told, working(history)]))
+
+
+def _goes_on(history: History, flows: list[Floats]) -> Mask | None:
+    """Return the hours in which any of the flows is above its share of the usual; None where none is known."""
+    share = history.limit(NOT_HELD, "inflow_share")
+    going: Mask | None = None
+    for flow in flows:
         known = flow[np.isfinite(flow)]
         usual = float(np.mean(known)) if len(known) else float("nan")
-        if usual > 0:
-            smooth = np.convolve(np.nan_to_num(flow), np.ones(6) / 6.0, mode="same") if len(flow) >= 6 else flow
-            proof |= smooth > share * usual
-    works = working(history)
-    if {"vessel_pressure", "inlet_pressure"} <= history.signals:
-        # The line's friction is inflow too; `working` has looked at it.
-        proof |= history.known("inlet_pressure")
-    return proof & works
+        if usual > 0 and len(flow) >= 6:
+            smooth = np.convolve(np.nan_to_num(flow), np.ones(6) / 6.0, mode="same")
+            here = smooth > share * usual
+            going = here if going is None else going | here
+    return going
 
 
 def _not_held_candidate(history: History, run: tuple[int, int], pressure: Floats, held: Floats) -> Candidate:

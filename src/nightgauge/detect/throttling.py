@@ -6,12 +6,18 @@ import numpy as np
 
 from nightgauge.detect.history import HOUR_S, Floats, History, Mask
 from nightgauge.detect.inflow import flow_hours, inflow_over
-from nightgauge.detect.past import first_weeks, joined_runs, median, spread
+from nightgauge.detect.past import blocks, first_weeks, joined_runs, median, spread
 from nightgauge.detect.wording import Draft, duration, moment, quantity
 from nightgauge.detect.working import working
 from nightgauge.vocabulary.findings import Candidate, Effect
 
-CLOSED, OPEN = "float_stuck_closed", "float_stuck_open"
+CLOSED, OPEN, LEAK = "float_stuck_closed", "float_stuck_open", "dump_leaking"
+_NEARLY_SHUT = 0.3
+"""Travel against usual below which a valve tries to shut. House choice."""
+_NARROW = 0.1
+"""Scatter of the travel, against usual, below which it says nothing of the valve's line; then flow goes with travel."""
+_ON_ITS_WAY = 0.3
+"""Share of the band by which a sinking level has left the held one. House choice: beyond noise and load."""
 _DEFAULT_BAND_M = 0.1016
 """Band where field.toml sets none: 4 in is an ordinary float's travel. [m] Common practice, no source."""
 _SAGGED = 0.95
@@ -50,8 +56,79 @@ def find(history: History) -> list[Candidate]:
     found = []
     for kind, hours in ((CLOSED, closed), (OPEN, opened)):
         for first, stop in joined_runs(hours, unknown, 2):
-            if stop - first >= least:
+            if stop - first < least:
+                continue
+            if kind == OPEN and _sank_slowly(state, first):
+                found.append(_leak(history, (first, stop), state))
+            else:
                 found.append(_candidate(history, kind, (first, stop), state))
+    return [*found, *_leak_by_travel(history, state)]
+
+
+def _sank_slowly(state: State, first: int) -> bool:
+    """Return whether the level took hours on its way down: a seat that is cut, not a float that jams."""
+    if state.travel[first] < _NEARLY_SHUT:
+        # A valve that is nearly shut while water leaves and the level sinks leaks, whatever came before.
+        return True
+    on_its_way = 0
+    while on_its_way < first and state.held - state.level[first - 1 - on_its_way] > _ON_ITS_WAY * state.band:
+        on_its_way += 1
+    return on_its_way > _FAST_FALL_H
+
+
+def _leak(history: History, run: tuple[int, int], state: State) -> Candidate:
+    first, stop = run
+    begin = _left_band(state, first, OPEN)
+    below = state.held - state.level
+    while begin > 0 and below[begin - 1] > 0.5 * _ON_ITS_WAY * state.band:
+        begin -= 1
+    onset, end = float(history.hour_s[begin]), min(float(history.hour_s[stop - 1] + HOUR_S), history.until_s)
+    draft = Draft(history, LEAK, "water_dump")
+    draft.ended_s = end if int(np.isfinite(state.level[stop:]).sum()) >= 24 else None
+    draft.confidence, draft.severity = 0.75, 1.0
+    draft.over(onset, end)
+    level, passed = median(state.level[first:stop]), median(state.flow[first:stop])
+    draft.found("interface", level, "m", state.held)
+    draft.found("flow against usual", passed, "1", None)
+    draft.not_because(OPEN, "the level sank over a day and more, or the valve was nearly shut")
+    draft.not_because("less water coming in", "water goes on leaving at its usual rate")
+    words = f"Interface has sunk to {quantity(history, level, 'length')} since {moment(history, onset)}"
+    words += f" ({quantity(history, state.held, 'length')} held before) while water goes on leaving: the dump leaks"
+    return draft.done(f"{words}.", onset, end)
+
+
+def _leak_by_travel(history: History, state: State) -> list[Candidate]:
+    """Return days in which more water left than the valve's travel ever passed before."""
+    if not (np.isfinite(state.flow).any() and np.isfinite(state.travel).any()):
+        return []
+    both = np.isfinite(state.flow) & np.isfinite(state.travel) & state.works
+    reference = first_weeks(history, both)
+    if int(reference.sum()) < 96:
+        return []
+    slope, foot = 1.0, 0.0
+    if spread(state.travel[reference]) > _NARROW:
+        slope, foot = np.polyfit(state.travel[reference], state.flow[reference], 1)
+    # A narrow past makes the line too flat; a valve passes at least in proportion to its travel when it opens further.
+    passed = np.maximum(slope * state.travel + foot, np.where(state.travel > 1.0, state.travel, -np.inf))
+    excess = np.where(both, state.flow - passed, np.nan)
+    limit = max(history.limit(LEAK, "leak_share"), history.limit(LEAK, "deviations") * spread(excess[reference]) / 2.0)
+    ends, values = blocks(history.hour_s + HOUR_S / 2, excess, history.until_s, 6 * HOUR_S)
+    with np.errstate(invalid="ignore"):
+        over = values > limit
+    found = []
+    for first, stop in joined_runs(over, ~np.isfinite(values), 1):
+        if stop - first < history.limit(LEAK, "least_time") / (6 * HOUR_S):
+            continue
+        onset, end = float(ends[first] - 6 * HOUR_S), min(float(ends[stop - 1]), history.until_s)
+        share = median(values[first:stop][-4:])
+        draft = Draft(history, LEAK, "water_dump")
+        draft.ended_s = end if int(np.isfinite(values[stop:]).sum()) >= 2 else None
+        draft.confidence, draft.severity = 0.75 + 0.15 * min(1.0, share / limit - 1.0), share
+        draft.over(onset, end)
+        draft.found("water beyond what the travel passes, against usual flow", share, "1", 0.0)
+        draft.not_because("more water coming in", "then the valve would have opened further")
+        words = f"Water leaves beyond what the dump's travel ever passed, by {100 * share:.0f} % of the usual flow,"
+        found.append(draft.done(f"{words} since {moment(history, onset)}.", onset, end))
     return found
 
 
@@ -106,7 +183,7 @@ def _open_hours(history: History, state: State) -> Mask:
     answer, has_answer = _answers(state)
     with np.errstate(invalid="ignore"):
         low, very_low = state.level < state.held - state.margin, state.level < state.held - 1.3 * state.band
-        passes = answer > 0.6
+        passes = (answer > 0.6) | (state.flow > 0.6)
     if not has_answer:
         return np.asarray(_fell_fast(very_low, state) & state.works)
     return np.asarray((low & passes) & state.works)
@@ -124,7 +201,8 @@ def _fell_fast(low: Mask, state: State) -> Mask:
         before = state.level[max(0, first - _FAST_FALL_H) : first]
         soon = np.isfinite(before).any() and np.nanmax(before) > state.held - 0.5 * state.band
         sagged = first > 0 and state.pressure[first - 1] < _SAGGED
-        if at_once or (soon and not sagged):
+        tells = first > 0 and bool(np.isfinite(state.pressure[first - 1]))
+        if at_once or (soon and tells and not sagged):
             result[first:stop] = low[first:stop]
     return result
 

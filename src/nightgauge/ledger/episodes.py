@@ -21,6 +21,7 @@ _FAMILY = {kind: family[0] for family in _FAMILIES for kind in family}
 
 _PRESSURE_PLACES = ("oil_valve", "gas_valve", "instrument:vessel_pressure")
 _LEVEL_PLACES = ("water_dump", "instrument:interface_level")
+_VALVE_KINDS = ("pressure_not_held", "back_pressure_hunting")
 _MOVES = {kind for family in _FAMILIES for kind in family} | {"instrument_drift"}
 
 
@@ -30,6 +31,8 @@ def moved_place(element: str, kind: str) -> str | None:
     Whether the valve or the transmitter moved may become clear later only: then the kind and the element of the
     finding are refined, and its id stays.
     """
+    if kind in _VALVE_KINDS:
+        return kind
     if kind not in _MOVES:
         return None
     if element in _PRESSURE_PLACES:
