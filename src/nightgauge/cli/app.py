@@ -12,6 +12,7 @@ HOMES = {
     "check": "field_commands",
     "explain": "field_commands",
     "weekly": "page_commands",
+    "valve": "page_commands",
     "findings": "finding_commands",
     "mark": "finding_commands",
     "nights": "night_commands",

@@ -5,10 +5,11 @@ from pathlib import Path
 
 import polars as pl
 
-from nightgauge.errors import StoreNotWritable
+from nightgauge.errors import SettingError, StoreNotWritable
 from nightgauge.field.calendar import week_of
 from nightgauge.field.settings import Field
 from nightgauge.pipeline.judging import judge_vessels, reasons
+from nightgauge.report.valve import COMPARED, REFERENCE, ValveView
 from nightgauge.report.week import WeekView
 from nightgauge.report.weekly import picture_window, weekly_page
 from nightgauge.store import Reader, Store
@@ -60,6 +61,47 @@ def _traces(reader: Reader, findings: pl.DataFrame, until: datetime) -> dict[str
         if window is not None:
             traces[finding["id"]] = reader.vessel_samples(finding["vessel"], *window)
     return traces
+
+
+def valve_view(
+    field_: Field,
+    store: Store,
+    vessel: str,
+    element: str,
+    span: tuple[datetime | None, datetime | None] = (None, None),
+    compare: datetime | None = None,
+) -> ValveView:
+    """Return what a valve page is made from: by default the last week that nights have judged.
+
+    Raises
+    ------
+    SettingError
+        If no night has ended well yet, or the span is empty.
+
+    """
+    with store.reading() as reader:
+        until = reader.last_night()
+        if until is None:
+            raise SettingError("no night has ended well yet; run the nightly flow first")
+        end = min(span[1] or until, until)
+        start = span[0] or end - timedelta(days=7)
+        if start >= end:
+            raise SettingError(f"the span from {start.isoformat()} to {end.isoformat()} is empty: --from lies after it")
+        past = start - REFERENCE if compare is None else min(start - REFERENCE, compare - COMPARED)
+        samples = reader.vessel_samples(vessel, start - REFERENCE, end)
+        return ValveView(
+            field=field_,
+            vessel=vessel,
+            element=element,
+            start=start,
+            end=end,
+            until=until,
+            samples=samples.filter((pl.col("signal") == "interface_level") | (pl.col("time_utc") >= start)),
+            cycles=reader.cycles(vessel, past, end),
+            days=reader.days(past, end).filter(pl.col("vessel") == vessel),
+            findings=reader.findings(),
+            compare=compare,
+        )
 
 
 def write_weekly(field_: Field, store: Store, until: datetime) -> Path:
