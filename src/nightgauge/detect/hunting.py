@@ -3,6 +3,7 @@
 import numpy as np
 
 from nightgauge.detect.history import HOUR_S, Floats, History, Mask
+from nightgauge.detect.instruments import roughness
 from nightgauge.detect.past import first_weeks, joined_runs, median, quantile
 from nightgauge.detect.wording import Draft, day_of, quantity
 from nightgauge.vocabulary.findings import Candidate
@@ -17,10 +18,10 @@ def find(history: History) -> list[Candidate]:
 
 def _swinging(history: History, signal: str, kind: str) -> tuple[Mask, Mask, Floats, float]:
     """Return the hours with large even swings, the known hours, the swing and its usual size."""
-    swing, regular = history.signal(signal, "swing"), history.signal(signal, "swing_regularity")
-    period = history.signal(signal, "swing_period_s")
+    regular, period = history.signal(signal, "swing_regularity"), history.signal(signal, "swing_period_s")
     known = history.known(signal)
-    size = np.where(known, np.nan_to_num(swing), np.nan)
+    # A sine swings by 2.8 of its standard deviation; unlike single crests it feels a swing that comes and goes.
+    size = np.where(known, np.sqrt(8.0) * roughness(history, signal), np.nan)
     reference = first_weeks(history, known)
     usual = quantile(size[reference], 0.75)
     usual = usual if np.isfinite(usual) else 0.0
@@ -95,7 +96,6 @@ def _pressure(history: History) -> list[Candidate]:
     over, known, size, usual = _swinging(history, "vessel_pressure", PRESSURE)
     if not over.any():
         return []
-    over = over & ~_like_dumps(history)
     found = []
     for first, stop in _runs(over, known, history.limit(PRESSURE, "least_time") / HOUR_S):
         draft, onset, end = _draft(history, PRESSURE, _valve(history, (first, stop)), (first, stop), known)
@@ -104,13 +104,13 @@ def _pressure(history: History) -> list[Candidate]:
             _period(history, "vessel_pressure", over, first, stop),
         )
         dumps_known = bool(np.isfinite(history.hour("dumps")).any())
-        draft.confidence = 0.65 + 0.15 * min(1.0, (stop - first) / 24.0) + (0.1 if dumps_known else 0.0)
+        own = _is_dumps_period(history, over, (first, stop))
+        draft.confidence = 0.65 + 0.15 * min(1.0, (stop - first) / 24.0) + (0.1 if dumps_known and not own else 0.0)
         draft.severity = swing
         draft.found("swing of the pressure", swing, "kPa", usual)
         draft.found("period of the swing", period, "s", None)
-        draft.not_because(
-            "the dumps' own swing", "the period is not that of the dumps" if dumps_known else "dumps not known"
-        )
+        why = "far above what the dumps did before" if own or not dumps_known else "the period is not that of the dumps"
+        draft.not_because("the dumps' own swing", why)
         draft.not_because("slugs from the wells", "the swing keeps even time")
         words = (
             f"Vessel pressure swings by {quantity(history, swing, 'pressure difference')} every {period / 60:.0f} min"
@@ -120,14 +120,14 @@ def _pressure(history: History) -> list[Candidate]:
     return found
 
 
-def _like_dumps(history: History) -> Mask:
-    """Return the hours in which the pressure's period is that of the dumps."""
-    period = history.signal("vessel_pressure", "swing_period_s")
-    dumps = history.hour("dumps")
+def _is_dumps_period(history: History, over: Mask, run: tuple[int, int]) -> bool:
+    """Return whether the swing keeps the dumps' own period: they may set a loose valve going, so it stays possible."""
+    span = slice(*run)
+    period = history.signal("vessel_pressure", "swing_period_s")[span][over[span]]
+    dumps = history.hour("dumps")[span][over[span]]
     with np.errstate(invalid="ignore", divide="ignore"):
-        own = HOUR_S / dumps
-        near = np.abs(period / own - 1.0) < history.limit(PRESSURE, "unlike_dumps")
-    return np.asarray(np.isfinite(own) & near)
+        near = np.abs(period * dumps / HOUR_S - 1.0)
+    return bool(median(near) < history.limit(PRESSURE, "unlike_dumps"))
 
 
 def _valve(history: History, run: tuple[int, int]) -> str:

@@ -119,7 +119,7 @@ def _noisy(history: History, signal: str) -> list[Candidate]:
     reference = first_weeks(history, known)
     if int(reference.sum()) < 72:
         return []
-    scatter = _roughness(history, signal)
+    scatter = roughness(history, signal)
     usual = quantile(scatter[reference], 0.9)
     with np.errstate(invalid="ignore"):
         rough = (scatter > history.limit(NOISY, "growth") * usual) if usual > 0 else np.zeros(len(scatter), bool)
@@ -144,7 +144,7 @@ def _noisy(history: History, signal: str) -> list[Candidate]:
     return found
 
 
-def _roughness(history: History, signal: str) -> Floats:
+def roughness(history: History, signal: str) -> Floats:
     """Return the scatter of each hour with its slow move taken out, as far as the hour's figures tell."""
     deviation = history.signal(signal, "deviation")
     ramp = np.abs(history.signal(signal, "last") - history.signal(signal, "first")) / np.sqrt(12.0)

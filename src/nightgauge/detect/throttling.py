@@ -14,6 +14,9 @@ from nightgauge.vocabulary.findings import Candidate, Effect
 CLOSED, OPEN, LEAK = "float_stuck_closed", "float_stuck_open", "dump_leaking"
 _NEARLY_SHUT = 0.3
 """Travel against usual below which a valve tries to shut. House choice."""
+_SLOWLY = 0.2
+"""Share of the band by which the level of the two days before lies low where a seat is being cut. House choice: a
+jammed float finds the level where it was held."""
 _NARROW = 0.1
 """Scatter of the travel, against usual, below which it says nothing of the valve's line; then flow goes with travel."""
 _ON_ITS_WAY = 0.3
@@ -53,12 +56,14 @@ def find(history: History) -> list[Candidate]:
     closed, opened = _closed_hours(history, state), _open_hours(history, state)
     unknown = ~(np.isfinite(state.level) | np.isfinite(state.flow) | np.isfinite(state.travel))
     least = max(1.0, history.limit(CLOSED, "least_time") / HOUR_S)
-    found = []
+    found: list[Candidate] = []
     for kind, hours in ((CLOSED, closed), (OPEN, opened)):
         for first, stop in joined_runs(hours, unknown, 2):
             if stop - first < least:
                 continue
-            if kind == OPEN and _sank_slowly(state, first):
+            # A seat that has once leaked the vessel down does it again; a float does not jam and mend itself.
+            leaks = kind == OPEN and (_sank_slowly(state, first) or any(c.kind == LEAK for c in found[-1:]))
+            if leaks:
                 found.append(_leak(history, (first, stop), state))
             else:
                 found.append(_candidate(history, kind, (first, stop), state))
@@ -69,6 +74,9 @@ def _sank_slowly(state: State, first: int) -> bool:
     """Return whether the level took hours on its way down: a seat that is cut, not a float that jams."""
     if state.travel[first] < _NEARLY_SHUT:
         # A valve that is nearly shut while water leaves and the level sinks leaks, whatever came before.
+        return True
+    days_before = state.level[max(0, first - 48) : first]
+    if np.isfinite(days_before).sum() >= 12 and state.held - median(days_before) > _SLOWLY * state.band:
         return True
     on_its_way = 0
     while on_its_way < first and state.held - state.level[first - 1 - on_its_way] > _ON_ITS_WAY * state.band:
