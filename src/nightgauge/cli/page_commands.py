@@ -70,9 +70,7 @@ def valve(
     field_toml: FieldToml,
     vessel: VesselId,
     element: Annotated[Element, typer.Option(help="Which valve.")] = Element.water_dump,
-    first: Annotated[
-        str | None, typer.Option("--from", metavar="D", help="From this time on; a week before the end.")
-    ] = None,
+    first: Annotated[str | None, typer.Option("--from", metavar="D", help="From this time on.")] = None,
     last: Annotated[str | None, typer.Option("--to", metavar="D", help="Before this time; the last night.")] = None,
     compare: Annotated[str | None, typer.Option(metavar="D", help="A repair: before and after it.")] = None,
     out: Annotated[Path | None, typer.Option(metavar="FILE", help="Where the page goes.")] = None,
