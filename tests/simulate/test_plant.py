@@ -12,9 +12,9 @@ import pytest
 from nightgauge.physics.geometry import shell
 from nightgauge.physics.valve import flow_m3_per_day, liquid_head_kpa
 from nightgauge.simulate.curves import curves
-from nightgauge.simulate.design import BARREL, INCH, PSI, Design
+from nightgauge.simulate.design import BARREL, INCH, PSI, Design, wells
 from nightgauge.simulate.inflow import inflow
-from nightgauge.simulate.plan import DAY_S, HOUR_S, Fault, Interval
+from nightgauge.simulate.plan import DAY_S, HOUR_S, Fault, Interval, Slugs
 from nightgauge.simulate.plant import Plant
 from nightgauge.simulate.vessels import statics
 from nightgauge.units import STANDARD_ATMOSPHERE_KPA
@@ -55,6 +55,13 @@ OTHERS = {
     },
     "little oil": {"design": replace(SNAP, oil_bpd=200.0)},
     "much oil": {"design": replace(SNAP, oil_bpd=6000.0)},
+    "slack": {"design": THROTTLING, "changes": {"slack": 0.04}, "shut_in": (Interval(4 * HOUR_S, 24 * HOUR_S),)},
+    "sticking float": {
+        "design": THROTTLING,
+        "faults": [Fault("dump_hunting", HOUR_S, size=0.6)],
+        # Slugs set it off: a float that sticks where inflow and dump balance would stay there.
+        "wells": wells(THROTTLING, (1.0,), "H", Slugs(0.1)),
+    },
     "sticking spring": {
         "design": GASSY,
         "faults": [Fault("back_pressure_hunting", 0.0, size=1.5, valve="gas")],
@@ -215,6 +222,24 @@ def test_held_pressure_moves_with_the_spring(runs):
 def test_cut_rises_when_retention_is_short(runs):
     little, much = (runs[name].trace.cut_by_retention[-1, runs[name].place] for name in ("little oil", "much oil"))
     assert much > little + 0.02
+
+
+def test_lost_motion_does_not_keep_a_throttling_dump_from_shutting(runs):
+    r = runs["slack"]
+    assert r["dump_open"][-720:].max() < 1e-9  # strokes add up to rounding
+    # The level stops where the float has fallen through its band and the slack.
+    assert r["water_level_m"][-1] > r.vessel.physics.closes_at_m - 0.1 * 5.0 * INCH
+
+
+def test_a_sticking_float_hunts_about_its_band_and_does_not_jam(runs):
+    r = runs["sticking float"]
+    last = slice(-4320, None)
+    level, travel, p = r["water_level_m"][last], r["dump_open"][last], r.vessel.physics
+    band = p.opens_at_m - p.closes_at_m
+    assert 0.5 * band < np.ptp(level) < 2.0 * band
+    assert np.ptp(travel) > 0.5
+    # Position stands still until the error is large: between jumps it does not move at all.
+    assert np.mean(np.diff(travel) == 0.0) > 0.8
 
 
 def test_sticking_back_pressure_valve_swings_by_what_it_sticks(runs):

@@ -33,6 +33,7 @@ RECORDED = (
 _EDGE_M = 0.04  # over this height an interface at a nozzle or weir draws both phases; vortex, common practice
 _LIQUID_THROUGH = 0.2  # volumes of liquid in place of one of gas through the gas valve
 _FLOOD_FROM = 0.93  # share of the height from which liquid is drawn into the gas outlet
+_FORCED = 10.0  # travels of demand that no friction withstands
 _MEAN_PULL = 0.8  # mean size of a standard normal draw: scatter about a mark does not move the mark
 _MOST_CHOKE = 1.2  # wells make no more than this share of their rate, however low the pressure
 _NEAR_M = 0.1  # liquid cannot rise by more in a minute: flooding is looked for once a minute
@@ -236,7 +237,8 @@ class Plant:
         s = self.s
         before = self.wants
         wants = (before | (self.water_level >= self.opens_at)) & (self.water_level > self.shuts_at)
-        demand = _between((self.water_level - self.now["closes_at_m"]) / self.float_band, 0.0, 1.0)
+        # Not bounded by the travel: a float that goes on falling takes up lost motion and shuts the valve.
+        demand = (self.water_level - self.now["closes_at_m"]) / self.float_band
         if self.is_forced:
             wants, demand = self._forced(wants, before, demand)
         if (wants != before).any():
@@ -245,15 +247,16 @@ class Plant:
         target = np.where(s.is_snap, wants, demand)
         error = target - self.goal
         moves = np.abs(error) > self.now["float_stick"]
-        self.goal = np.where(moves, target - _between(error, -self.now["slack"], self.now["slack"]), self.goal)
+        followed = _between(target - _between(error, -self.now["slack"], self.now["slack"]), 0.0, 1.0)
+        self.goal = np.where(moves, followed, self.goal)
         self.travel = self.travel + _between(self.goal - self.travel, -self._stroke, self._stroke)
 
     def _forced(self, wants: Bools, before: Bools, demand: Array) -> tuple[Bools, Array]:
         """Apply a jammed float (where it next stands in the jammed place) and a hand on the valve."""
         shut, opened, hand = self.now["jam_shut"] > 0.0, self.now["jam_open"] > 0.0, self.now["hand_open"] > 0.0
         wants = (wants & ~(shut & ~before)) | (opened & before) | hand
-        demand = np.where(shut, 0.0, np.where(opened, np.maximum(demand, self.goal), demand))
-        return wants, np.where(hand, 1.0, demand)
+        demand = np.where(shut, -_FORCED, np.where(opened, np.maximum(demand, self.goal), demand))
+        return wants, np.where(hand, _FORCED, demand)
 
     def _draw_pull(self, wants: Bools, before: Bools) -> None:
         """Draw anew how hard the float pulls before it lets go, for those that have just let go."""

@@ -70,8 +70,18 @@ def detail(fault: Fault) -> str:
     growth = f" over {fault.ramp_s / 86400.0:.1f} days" if fault.ramp_s > 0.0 else " at once"
     where = f" of {fault.signal}" if fault.signal else ""
     text = _WORDS.get(fault.kind)
-    return (fault.kind + where) if text is None else text.format(size=fault.size, inch=fault.size / 0.0254,
-        psi=fault.size / 6.894757, share=100.0 * fault.size, growth=growth, where=where, valve=fault.valve)  # fmt: skip
+    if text is None:
+        return fault.kind + where
+    return text.format(
+        size=fault.size,
+        inch=fault.size / 0.0254,
+        psi=fault.size / 6.894757,
+        share=100.0 * fault.size,
+        unit="kPa" if fault.signal == "vessel_pressure" else "m",
+        growth=growth,
+        where=where,
+        valve=fault.valve,
+    )
 
 
 _PRESSURE = "spring moved {psi:+.2f} psi{growth}"
@@ -96,6 +106,6 @@ _WORDS = {
     "water_in_oil": "chemical upset, {share:.0f} % more water in the oil{growth}",
     "liquid_in_gas": "mist extractor damaged, {size:.1f} times more liquid in the gas{growth}",
     "instrument_frozen": "reading{where} stands still",
-    "instrument_drift": "reading{where} goes wrong by {size:.3g} in SI{growth}",
+    "instrument_drift": "reading{where} goes wrong by {size:+.3g} {unit}{growth}",
     "data_gap": "no samples{where}",
 }
