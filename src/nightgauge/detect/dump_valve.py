@@ -74,8 +74,8 @@ def _leak_candidate(
     draft.not_because("meter creep", "it would have been there before")
     if not is_over:
         draft.effect = Effect(rate - sound, "m3/day", "water that passes the shut valve")
-    words = f"Water leaves at {quantity(history, rate, 'liquid rate')} while the dump is shut since {day_of(history, onset)}"
-    words += f", {quantity(history, max(sound, 0.0), 'liquid rate')} before"
+    words = f"Water leaves at {quantity(history, rate, 'liquid rate')} while the dump is shut"
+    words += f" since {day_of(history, onset)}, {quantity(history, max(sound, 0.0), 'liquid rate')} before"
     return draft.done(f"{words}{'; over since ' + day_of(history, end) if is_over else ''}.", onset, end)
 
 

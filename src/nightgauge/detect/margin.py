@@ -29,6 +29,8 @@ class Margin:
     now: Floats
     before: Floats
     """Median of the known margins up to a day; the settings' margin where the clip was never visited before."""
+    fall: Floats
+    """How far the clip has come down from its own past, or from its setting where it had none. [kPa]"""
     visited: Mask
 
 
@@ -40,17 +42,15 @@ def find(history: History) -> list[Candidate]:
     least = history.limit(KIND, "margin")
     known = margin.visited & np.isfinite(margin.now)
     with np.errstate(invalid="ignore"):
-        low = (
-            known
-            & (margin.now < least)
-            & (margin.before > _SURELY * least)
-            & (margin.now < _KEPT_SHARE * margin.before)
-        )
+        low = known & (margin.now < least) & (margin.before > _SURELY * least)
+        low &= margin.now < _KEPT_SHARE * margin.before
+        # A gas valve that stands where it stood has lost nothing: then the oil valve came up, and is told.
+        low &= margin.fall > _KEPT_SHARE * margin.before
     days = history.limit(KIND, "least_time") / DAY_S
     return [
         _candidate(history, run, margin, least)
         for run in joined_runs(low, ~known, 0)
-        if int(low[run[0] : run[1]].sum()) >= days
+        if int((low & np.isfinite(history.day("gas_clip_kpag")))[run[0] : run[1]].sum()) >= days
     ]
 
 
@@ -74,7 +74,11 @@ def _margins(history: History) -> Margin:
         seen += int(np.isfinite(oil[day]))
         if np.isfinite(value) and (not np.isfinite(before[day]) or value > _KEPT_SHARE * before[day]):
             held.append(float(value))
-    return Margin(now, before, np.isfinite(gas) | np.isfinite(history.day("oil_hold_kpag")))
+    past = [
+        median(gas[:day][:14]) if np.isfinite(gas[:day]).sum() >= _LEAST_DAYS else np.nan for day in range(len(gas))
+    ]
+    stood = np.where(np.isfinite(past), past, np.nan if gas_set is None else gas_set)
+    return Margin(now, before, stood - _carried(gas), np.isfinite(gas) | np.isfinite(history.day("oil_hold_kpag")))
 
 
 def _candidate(history: History, run: tuple[int, int], margin: Margin, least: float) -> Candidate:

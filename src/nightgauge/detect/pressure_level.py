@@ -113,7 +113,8 @@ def _not_held_candidate(history: History, run: tuple[int, int], pressure: Floats
     words = (
         f"Vessel pressure at {quantity(history, now, 'pressure')}, {quantity(history, before, 'pressure')} held before,"
     )
-    words += f" since {moment(history, onset)} ({duration(end - onset)}) although wells produce: {word} valve or by-pass passes"
+    words += f" since {moment(history, onset)} ({duration(end - onset)}) although wells produce:"
+    words += f" {word} valve or by-pass passes"
     return draft.done(words + ("." if draft.ended_s is None else f"; over since {day_of(history, end)}."), onset, end)
 
 

@@ -209,8 +209,7 @@ def _fell_fast(low: Mask, state: State) -> Mask:
         before = state.level[max(0, first - _FAST_FALL_H) : first]
         soon = np.isfinite(before).any() and np.nanmax(before) > state.held - 0.5 * state.band
         sagged = first > 0 and state.pressure[first - 1] < _SAGGED
-        tells = first > 0 and bool(np.isfinite(state.pressure[first - 1]))
-        if at_once or (soon and tells and not sagged):
+        if at_once or (soon and not sagged):
             result[first:stop] = low[first:stop]
     return result
 
