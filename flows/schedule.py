@@ -4,6 +4,7 @@ uv run flows/schedule.py FIELD_TOML [--at 02:00]
 """
 
 import argparse
+import re
 import sys
 from datetime import time
 
@@ -39,7 +40,7 @@ def main() -> int:
     schedule = Cron(f"{asked.at.minute} {asked.at.hour} * * *", timezone=field.time_zone)
     say(f"{field.name}: the night runs every day at {asked.at:%H:%M} {field.time_zone}; stop with Ctrl-C")
     nightly.serve(
-        name=field.name,
+        name=re.sub(r"[/%&<>]", "-", field.name),  # characters that Prefect takes in no name
         schedule=schedule,
         parameters={"field_toml": str(field.path.absolute()), "wait_s": 600.0},
     )
