@@ -45,6 +45,21 @@ def test_noise_on_a_swing_does_not_change_its_period(rng):
     assert told.regularity[0] > 0.85
 
 
+def test_regularity_and_height_are_those_worked_by_hand():
+    # Half swings of 100, 200, 100, 300, 150, 150, 250, 120 s between 1 and -1, every second crest 0.4 higher.
+    halves = np.array([100, 200, 100, 300, 150, 150, 250, 120])
+    sides = np.resize([1.0, -1.0, 1.4, -1.0], 8)
+    values = np.repeat(sides, halves)
+    told = swings(values, np.arange(float(values.size)))
+    crossings = np.cumsum(halves)[:-1]
+    periods = crossings[2:] - crossings[:-2]
+    assert told.crossings[0] == 7
+    assert told.period[0] == pytest.approx(periods.mean(), abs=0.5)
+    assert told.regularity[0] == pytest.approx(1 - np.sqrt(2) * periods.std() / periods.mean(), abs=1e-3)
+    # The runs cut by the ends left out, the swings are 2.4, 2.4, 2.0, 2.0, 2.4; the line taken out tilts them a little.
+    assert told.height[0] == pytest.approx(2.4, abs=0.1)
+
+
 def test_a_random_walk_is_not_regular(rng):
     found = [swings(np.cumsum(rng.standard_normal(360)), HOUR).regularity[0] for _ in range(60)]
     assert np.nanmedian(found) < 0.6

@@ -3,9 +3,11 @@ import pytest
 import ruptures
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import norm, t, ttest_ind
 from statsmodels.datasets import nile
 
 from nightgauge.statistics.step import all_steps, best_step, maximum_p_value
+from nightgauge.statistics.trend import broken_line
 
 
 @pytest.fixture
@@ -145,3 +147,43 @@ def test_a_step_moves_with_its_units_and_its_clock(shift, scale, later):
     assert moved.first_after == pytest.approx(plain.first_after + later, abs=1e-6)
     assert moved.size == pytest.approx(scale * plain.size, rel=1e-6)
     assert moved.p_value == pytest.approx(plain.p_value, rel=1e-3)
+
+
+@pytest.fixture
+def alternating_step():
+    """Return a step of 1 under noise whose neighbours differ in sign: it counts as independent."""
+    noise = 0.4 * np.resize([1.0, -1.0, 0.5, -0.9, 0.7], 40)
+    return np.where(np.arange(40) < 18, 10.0, 11.0) + noise
+
+
+def test_of_independent_noise_the_error_is_that_of_students_two_samples(alternating_step):
+    step = best_step(alternating_step)
+    before, after = alternating_step[: step.index], alternating_step[step.index :]
+    student = ttest_ind(after, before)
+    assert step.correlation == 0.0
+    assert step.size / step.standard_error == pytest.approx(student.statistic, rel=1e-9)
+    assert step.sigma == pytest.approx(np.sqrt((before.var() * before.size + after.var() * after.size) / 38), rel=1e-9)
+    # One degree of freedom less than Student's for the place of the step, then the search over places.
+    normal = norm.isf(t.sf(student.statistic, 37))
+    assert step.p_value == pytest.approx(maximum_p_value(normal, 3 / 40), rel=1e-9)
+
+
+def test_of_independent_noise_the_likelihoods_are_those_of_normal_residuals(alternating_step):
+    def log_likelihood(fitted):
+        residuals = alternating_step - fitted
+        return norm.logpdf(residuals, scale=np.sqrt(np.mean(residuals**2))).sum()
+
+    step, ramp = best_step(alternating_step), broken_line(alternating_step)
+    stepped = log_likelihood(np.where(np.arange(40) < step.index, step.before, step.after))
+    still = log_likelihood(alternating_step.mean())
+    ramped = log_likelihood(ramp.level + ramp.slope * np.maximum(np.arange(40.0) - ramp.onset, 0.0))
+    assert step.log_likelihood_ratio == pytest.approx(stepped - still, rel=1e-9)
+    assert step.against_ramp == pytest.approx(stepped - ramped, rel=1e-9)
+
+
+@pytest.mark.parametrize(("statistic", "margin"), [(2.5, 0.1), (3.0, 0.05), (4.0, 0.2)])
+def test_the_chance_of_a_maximum_is_the_published_formula(statistic, margin):
+    # Written out anew: phi(b) {4 / b + (b - 1 / b) ln [(1 - e)^2 / e^2]}.
+    odds = np.log((1.0 - margin) ** 2 / margin**2)
+    expected = norm.pdf(statistic) * (4 / statistic + (statistic - 1 / statistic) * odds)
+    assert maximum_p_value(statistic, margin) == pytest.approx(expected, rel=1e-12)

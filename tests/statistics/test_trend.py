@@ -3,9 +3,10 @@ import pymannkendall
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.stats import rankdata, theilslopes
+from scipy.stats import chi2, f, linregress, norm, rankdata, theilslopes
 from statsmodels.tsa.stattools import acf
 
+from nightgauge.statistics.serial import lag1_correlation
 from nightgauge.statistics.trend import broken_line, mann_kendall, rank_inflation, theil_sen
 
 # College of the Holy Cross teaching note: 91 pairs, 72 up, 18 down, one tie; S 54, Var 332.6667, Z 2.9058.
@@ -189,3 +190,63 @@ def test_a_ramp_moves_with_its_units_and_its_clock(shift, scale, later):
     assert moved.onset == pytest.approx(plain.onset + later, abs=1e-6)
     assert moved.slope == pytest.approx(scale * plain.slope, rel=1e-6)
     assert moved.p_value == pytest.approx(plain.p_value, rel=1e-3, abs=1e-12)
+
+
+def test_the_interval_of_a_long_series_is_that_of_scipy(rng):
+    # 44,850 pairs: a limit off by 1 % is some 20 ranks off.
+    values = rng.standard_normal(300)
+    ours, theirs = theil_sen(values), theilslopes(values)
+    assert (ours.lower, ours.upper) == (pytest.approx(theirs.low_slope), pytest.approx(theirs.high_slope))
+
+
+def test_the_variance_is_inflated_by_the_rank_correlations_of_normal_neighbours(autoregressions):
+    # Rank correlation of a bivariate normal pair, 12 E[Phi(X) Phi(Y)] - 3, by Gauss-Hermite quadrature.
+    nodes, weights = np.polynomial.hermite_e.hermegauss(80)
+    weights = np.outer(weights, weights) / (2.0 * np.pi)
+
+    def of_ranks(correlation):
+        partner = correlation * nodes[:, None] + np.sqrt(1.0 - correlation**2) * nodes[None, :]
+        return 12.0 * np.sum(weights * norm.cdf(nodes)[:, None] * norm.cdf(partner)) - 3.0
+
+    series = autoregressions(1, 60, 0.6)[0]
+    residuals = series - theil_sen(series).slope * np.arange(60.0)
+    correlation = lag1_correlation(residuals - residuals.mean(), np.arange(60.0), parameters=2)
+    expected = rank_inflation(np.array([of_ranks(correlation**lag) for lag in range(1, 60)]), 60)
+    found = mann_kendall(series, serial=True).variance / mann_kendall(series).variance
+    assert correlation > 0.3
+    assert found == pytest.approx(expected, rel=1e-4)
+
+
+@pytest.fixture
+def alternating_ramp():
+    """Return a ramp under noise whose neighbours differ in sign: it counts as independent."""
+    noise = 0.5 * np.resize([1.0, -1.0, 0.5, -0.9, 0.7], 40)
+    return 0.05 * np.maximum(np.arange(40.0) - 18.0, 0.0) + noise
+
+
+def test_of_independent_noise_a_ramps_numbers_are_those_of_least_squares(alternating_ramp):
+    days = np.arange(40.0)
+    ramp = broken_line(alternating_ramp, days)
+    fit = linregress(np.maximum(days - ramp.onset, 0.0), alternating_ramp)
+    still = np.sum((alternating_ramp - alternating_ramp.mean()) ** 2)
+    assert ramp.correlation == 0.0
+    assert (ramp.slope, ramp.level) == (pytest.approx(fit.slope, rel=1e-9), pytest.approx(fit.intercept, rel=1e-9))
+    # linregress spends two parameters, a ramp three.
+    assert ramp.slope_standard_error == pytest.approx(fit.stderr * np.sqrt(38 / 37), rel=1e-9)
+    assert ramp.sigma == pytest.approx(np.sqrt(ramp.misfit / 37), rel=1e-12)
+    assert ramp.log_likelihood_ratio == pytest.approx(20 * np.log(still / ramp.misfit), rel=1e-9)
+    assert ramp.p_value == pytest.approx(f.sf((still - ramp.misfit) / 2 / (ramp.misfit / 37), 2, 37), rel=1e-9)
+
+
+def test_the_onset_interval_is_that_of_the_profile_likelihood():
+    # Points close enough for a limit off by 1 % to move the ends.
+    days = np.arange(0.0, 40.0, 0.04)
+    series = 0.02 * np.maximum(days - 18.0, 0.0) + 0.8 * np.resize([1.0, -1.0, 0.5, -0.9, 0.7], days.size)
+    ramp = broken_line(series, days)
+    misfits = []
+    for onset in days[:-2]:
+        past = np.maximum(days - onset, 0.0)
+        centred = past - past.mean()
+        misfits.append(np.sum((series - series.mean()) ** 2) - (centred @ series) ** 2 / (centred @ centred))
+    inside = days[:-2][days.size * np.log(np.array(misfits) / min(misfits)) <= chi2.ppf(0.95, 1)]
+    assert (ramp.onset_lower, ramp.onset_upper) == (inside[0], inside[-1])
