@@ -194,6 +194,8 @@ def _finding(row: Row, view: ValveView) -> FindingShown:
 
 
 def _overlay(view: ValveView) -> ChartShown | None:
+    if view.element != "water_dump":
+        return None
     level = view.samples.filter(pl.col("signal") == "interface_level").sort("time_utc", maintain_order=True)
     made = overlay(level, view.reference, view.period, view.field.display_units)
     return None if made is None else ChartShown(safe_json(made.specification), made.alternative, made.height)
