@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nightgauge.streams import lines
+from nightgauge.streams.kept_out import STRAY_QUOTE, WRONG_LENGTH
 from nightgauge.streams.lines import Cutter, fields_of, with_newlines
 
 
@@ -42,20 +43,20 @@ def test_rows_keep_the_number_of_the_line_they_begin_on():
 def test_rows_of_the_wrong_length_are_misfits():
     rows, misfits = cut_all("a,b\na,b,c\na,b,c,\na,b,c,,\n,,\nx\n")
     assert rows == {2: ["a", "b", "c"], 3: ["a", "b", "c", ""], 4: ["a", "b", "c", "", ""], 5: ["", "", ""]}
-    assert misfits == [(1, lines.WRONG_LENGTH, 2), (6, lines.WRONG_LENGTH, 1)]
+    assert misfits == [(1, WRONG_LENGTH, 2), (6, WRONG_LENGTH, 1)]
 
 
 def test_a_stray_quote_spoils_its_own_line_only():
     rows, misfits = cut_all('a,b,c\n"a,b,c\nd,e,f\ng,h,"i\nj,k,l\n')
     assert rows == {1: ["a", "b", "c"], 3: ["d", "e", "f"], 5: ["j", "k", "l"]}
-    assert misfits == [(2, lines.STRAY_QUOTE, 3), (4, lines.STRAY_QUOTE, 3)]
+    assert misfits == [(2, STRAY_QUOTE, 3), (4, STRAY_QUOTE, 3)]
 
 
 def test_a_stray_quote_far_before_the_end_does_not_swallow_the_rows_between(monkeypatch):
     monkeypatch.setattr(lines, "MAX_QUOTED_BYTES", 20)
     rows, misfits = cut_all('"a,b,c\n' + "d,e,f\n" * 100, block=64)
     assert list(rows) == list(range(2, 102))
-    assert misfits == [(1, lines.STRAY_QUOTE, 3)]
+    assert misfits == [(1, STRAY_QUOTE, 3)]
 
 
 def test_a_quote_within_a_field_is_an_ordinary_character():
@@ -67,15 +68,15 @@ def test_spaces_may_stand_around_quoted_fields():
 
 
 def test_text_after_a_closing_quote_makes_the_quotes_not_match():
-    assert cut_all('"a"b,c,d\n')[1] == [(1, lines.STRAY_QUOTE, 3)]
+    assert cut_all('"a"b,c,d\n')[1] == [(1, STRAY_QUOTE, 3)]
 
 
 def test_far_too_many_fields_are_a_misfit_even_when_they_are_empty():
-    assert cut_all("a,b,c" + "," * 65 + "\n")[1] == [(1, lines.WRONG_LENGTH, 3)]
+    assert cut_all("a,b,c" + "," * 65 + "\n")[1] == [(1, WRONG_LENGTH, 3)]
 
 
 def test_a_line_of_zero_bytes_is_not_blank():
-    assert cut_all("a,b,c\n\0\0\0\n")[1] == [(2, lines.WRONG_LENGTH, 1)]
+    assert cut_all("a,b,c\n\0\0\0\n")[1] == [(2, WRONG_LENGTH, 1)]
 
 
 def test_tabs_are_blank_except_between_columns():

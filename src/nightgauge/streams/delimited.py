@@ -8,7 +8,8 @@ import polars as pl
 
 from nightgauge.streams.content import Kind, refusal, text_blocks
 from nightgauge.streams.headers import Layout, split_header
-from nightgauge.streams.lines import WRONG_LENGTH, Cut, Cutter, Group, Misfit, with_newlines
+from nightgauge.streams.kept_out import WRONG_LENGTH
+from nightgauge.streams.lines import Cut, Cutter, Group, Misfit, with_newlines
 from nightgauge.vocabulary.exports import Export
 
 MAX_LINE_BYTES = 16 << 20

@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from nightgauge.streams.kept_out import STRAY_QUOTE, WRONG_LENGTH
+
 MAX_QUOTED_BYTES = 64 << 10
 """A quote that is not closed this far beyond its line is a stray one. House choice: no historian value is longer."""
 MAX_SPARE_FIELDS = 64
@@ -55,10 +57,6 @@ class Cut:
     """Lines used up."""
     rest: bytes = b""
     """Text that belongs to the next block."""
-
-
-WRONG_LENGTH = "wrong number of fields"
-STRAY_QUOTE = "quotes do not match"
 
 
 @dataclass(frozen=True)

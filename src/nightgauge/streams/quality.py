@@ -85,3 +85,12 @@ def flags_of(quality: pl.Series, codes: Codes) -> tuple[pl.Series, Mapping[objec
         written, pl.Series([verdict.flag for verdict in verdicts], dtype=FLAG), return_dtype=FLAG
     )
     return flags, unknown
+
+
+def count_unknown(quality: pl.Series, unknown: Mapping[object, str]) -> dict[str, int]:
+    """Return how many rows each text nobody knows stands in, as it is told."""
+    counts: dict[str, int] = {}
+    for written, count in quality.value_counts().rows():
+        if written in unknown:
+            counts[unknown[written]] = counts.get(unknown[written], 0) + count
+    return counts

@@ -6,12 +6,8 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from nightgauge.streams.kept_out import NOT_A_NUMBER, NOT_A_STATE, NOT_FINITE
 from nightgauge.streams.tag_table import TagTable
-
-NO_VALUE = "no value"
-NOT_A_NUMBER = "text where a number is due"
-NOT_A_STATE = "neither 0 nor 1 nor a state named in tags.csv"
-NOT_FINITE = "NaN or infinite"
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
