@@ -76,17 +76,27 @@ def test_falls_are_those_of_a_walk_sample_by_sample(naive, tops, seed):
 def test_noise_is_told_by_its_swings():
     rng = np.random.default_rng(4)
     # Median swing of white noise between turning points, by simulation of a million samples: 1.6 standard deviations.
-    assert noise(0.01 * rng.standard_normal(20_000)) == pytest.approx(0.016, rel=0.05)
-    assert noise(saw(*[0, 1] * 20)) == 0.0
+    assert noise(0.01 * rng.standard_normal(20_000), 0.1) == pytest.approx(0.016, rel=0.05)
+    assert noise(saw(*[0, 1] * 20), 1.0) == 0.0
+
+
+def test_noise_stored_by_exceptions_is_told_and_turning_points_alone_are_not():
+    rng = np.random.default_rng(4)
+    noisy, kept = rng.standard_normal(20_000), [0]
+    for k, value in enumerate(noisy):
+        if abs(value - noisy[kept[-1]]) > 3.0:
+            kept.append(k)
+    assert 3.0 < noise(noisy[kept], 30.0) < 4.0
+    assert noise(np.array([0.0, 1.0] * 50), 1.0) == 0.0
 
 
 def test_dumps_of_few_samples_are_not_taken_for_noise():
-    assert noise(np.array([0.0, 0.3, 0.6, 1.0, 0.0] * 40)) == 0.0
+    assert noise(np.array([0.0, 0.3, 0.6, 1.0, 0.0] * 40), 1.0) == 0.0
 
 
 def test_the_least_fall_stands_above_noise_and_above_a_share_of_the_sawtooth():
     assert least_fall(0.0, 0.10) == pytest.approx(0.010)
-    assert least_fall(0.017, 0.10) == pytest.approx(3.5 * 0.017)
+    assert least_fall(0.016, 0.10) == pytest.approx(5.5 * 0.016)
 
 
 def test_a_lone_sample_far_off_is_left_out():

@@ -170,11 +170,10 @@ def from_level(track: Track, dump: WaterDump, height_m: float | None = None) -> 
     """
     known = joined(track.start_us, track.end_us)
     saw = _sawtooth_m(track, dump, height_m)
-    swing = noise(track.value)
-    # Swings of half a sawtooth are no noise: they are the dumps, where hardly more than turning points is stored.
-    least = least_fall(swing if swing < 0.5 * saw else 0.0, saw)
-    if least > saw and dump.opens_at_m is not None:
-        # The noise hides the sawtooth.
+    swing = noise(track.value, saw)
+    least = least_fall(swing, saw)
+    if least > saw and (dump.opens_at_m is not None or swing > _least_gap_m(height_m)):
+        # The noise hides the sawtooth, or it has fewer than three samples a tooth.
         return Evidence("level", NO_DUMPS, (_NO_TIMES, _NO_TIMES))
     kept = without_spikes(track.value, track.time_us, saw)
     all_times, all_levels = track.time_us[kept], track.value[kept]
@@ -195,11 +194,14 @@ def _sawtooth_m(track: Track, dump: WaterDump, height_m: float | None) -> float:
     """Return the height of the sawtooth: the gap as set, else the range of the level, if that is one at all. [m]"""
     if dump.opens_at_m is not None and dump.closes_at_m is not None:
         return dump.opens_at_m - dump.closes_at_m
-    least = _LEAST_GAP * (height_m if height_m is not None else 1.0)
     if track.value.size == 0:
-        return least
+        return _least_gap_m(height_m)
     low, high = np.quantile(track.value, [0.01, 0.99])
-    return max(float(high - low), least)
+    return max(float(high - low), _least_gap_m(height_m))
+
+
+def _least_gap_m(height_m: float | None) -> float:
+    return _LEAST_GAP * (height_m if height_m is not None else 1.0)
 
 
 @dataclass(frozen=True)

@@ -68,7 +68,7 @@ def _trip_levels(track: Track | None, opened: Floats, shut: Floats, late_us: Tim
     """Return the level at each opening and shutting, from the fill before and the fill after.
 
     A fill is slow: its line tells the level at the trip better than the one reading nearest to it, which has
-    noise or is a scan too late, when the level has fallen already.
+    noise or is a scan too late, when the level has fallen already. It is free of the lag of a level that falls fast.
     """
     if track is None or track.time_us.size == 0:
         return np.full(opened.shape, np.nan), np.full(opened.shape, np.nan)

@@ -10,8 +10,9 @@ from nightgauge.derive.known import SECOND_US, Flags, Floats, Indices, Times
 from nightgauge.derive.lines import Lines, lines
 from nightgauge.derive.totals import DAY_S
 
-_SWINGS = 3.5
-"""Noise alone practically never falls so many of its median swings: more than five standard deviations."""
+_SWINGS = 5.5
+"""Noise alone practically never falls so many of its median swings: nine standard deviations, the range of a hundred
+thousand samples."""
 _LEAST_FALL = 0.3
 """Share of the falls around it that a fall must have. House choice: waves of slugs are smaller, hand dumps larger."""
 _LEAST_RISE = 0.5
@@ -23,10 +24,16 @@ a dump among waves, few enough to follow a gap that collapses."""
 _RANDOM = 0.55
 """Share of samples that are turning points above which these are noise's: noise has 2/3 of them (the turning point test
 of Kendall and Stuart), more where a dead band stores only its larger moves; a sawtooth of four samples has half."""
+_TURNS_ALONE = 0.95
+"""Share of samples that are turning points above which next to nothing else is stored."""
 _ENOUGH_SWINGS = 8
 """Swings that tell noise."""
-_EDGE = 0.15
-"""Share of a fall left out at both ends where its straight part is taken: the corners are rounded by noise and scan."""
+_EDGE, _WIDEST_EDGE = 0.1, 0.3
+"""Share of a fall left out at both ends where its straight part is taken: the corners are rounded by scan, lag and, up
+to the wider share, noise."""
+_NOISE_AT_TOP = 5.5
+"""Standard deviations of noise below the highest of many noisy samples at which the level has clearly begun to fall:
+the highest stands some 2.5 above the level, and 3 below it are noise too."""
 _SHORTEST_FIT, _LONGEST_FIT = 8, 30
 """Samples before a fall that its rise is taken from, at most half of it if it has enough: so many take out the noise,
 so few are straight."""
@@ -44,16 +51,19 @@ _NO_INDICES = np.zeros(0, dtype=np.intp)
 NO_TURNS = Turns(_NO_INDICES, _NO_INDICES)
 
 
-def noise(level: Floats) -> float:
+def noise(level: Floats, height_m: float) -> float:
     """Return the height of the swings that noise makes between neighbouring turning points, 0 if they are not noise's.
 
-    The median of all swings, where more samples are turning points than a sawtooth has. White noise of standard
-    deviation s swings by 1.6 s in the median.
+    The median of all swings, where more samples are turning points than a sawtooth of `height_m` has. White noise of
+    standard deviation s swings by 1.6 s in the median. Where next to nothing but turning points is stored, swings of
+    half the sawtooth are the sawtooth itself.
     """
     turning = _turning(level)
-    if turning.size < _ENOUGH_SWINGS or turning.size < _RANDOM * level.size:
+    share = turning.size / max(level.size, 1)
+    if turning.size < _ENOUGH_SWINGS or share < _RANDOM:
         return 0.0
-    return float(np.median(np.abs(np.diff(level[turning]))))
+    swing = float(np.median(np.abs(np.diff(level[turning]))))
+    return 0.0 if share > _TURNS_ALONE and swing > 0.5 * height_m else swing
 
 
 def _turning(level: Floats) -> Indices:
@@ -186,21 +196,22 @@ def timed(time_us: Times, level: Floats, found: Turns) -> Timed:
     fewer than two samples between its ends, the last sample above and the first below it are all that is known.
     """
     last = np.where(found.trough < 0, level.size - 1, found.trough)
-    begin, end = _corners(level, found.peak, last)
-    before = np.append(0, last[:-1])
-    after = np.append(found.peak[1:], level.size - 1)
-    fall = lines(time_us, level, begin + 1, end, time_us[begin])
+    falls = _corners(level, found.peak, last, _scatter(time_us, level))
+    begin, end = falls.begin, falls.end
+    before, after = np.append(0, last[:-1]), np.append(found.peak[1:], level.size - 1)
     half = np.clip((begin - before) // 2, _SHORTEST_FIT, _LONGEST_FIT)
     early = np.maximum(begin - half, before)
     # Near its ends the fall has this many samples within the edges, and one more for a corner between samples.
-    margin = np.where(end - begin > 2, np.ceil((end - begin) * _EDGE / (1.0 - 2.0 * _EDGE)).astype(np.intp) + 1, 0)
+    rounded = np.ceil((end - begin) * falls.edge / (1.0 - 2.0 * falls.edge)).astype(np.intp)
+    margin = np.where(end - begin > 2, rounded + 1, 0)
     rise = lines(time_us, level, early, np.maximum(begin + 1 - margin, early + 1), time_us[begin])
     half = np.clip((after - end) // 2, _SHORTEST_FIT, _LONGEST_FIT)
     late = np.minimum(end + half, after) + 1
     refill = lines(time_us, level, np.minimum(end + margin, late - 1), late, time_us[begin])
-    clear = (end - begin > 2) & (fall.slope_per_s < 0.0)
-    start_us = _meeting(fall, rise, time_us[begin])
-    end_us = _meeting(fall, refill, time_us[begin])
+    first = lines(time_us, level, begin + 1, np.minimum(np.maximum(falls.half_down, begin + 3), end), time_us[begin])
+    rest = lines(time_us, level, np.maximum(np.minimum(falls.half_left, end - 2), begin + 1), end, time_us[begin])
+    clear = (end - begin > 2) & (first.slope_per_s < 0.0) & (rest.slope_per_s < 0.0)
+    start_us, end_us = _meeting(first, rise, time_us[begin]), _meeting(rest, refill, time_us[begin])
     soonest, latest = time_us[np.maximum(begin - margin, 0)], time_us[np.minimum(end + margin, level.size - 1)]
     # A dead band keeps quiet while the level stays near: the fall began within the last scan before it was seen.
     unclear_us = np.maximum(time_us[begin], time_us[np.minimum(begin + 1, level.size - 1)] - _scan_us(time_us))
@@ -214,28 +225,63 @@ def _scan_us(time_us: Times) -> int:
     return int(np.quantile(np.diff(time_us), 0.05)) if time_us.size > 1 else SECOND_US
 
 
-def _corners(level: Floats, peak: Indices, trough: Indices) -> tuple[Indices, Indices]:
-    """Return the last sample near the top before each fall's middle and the first near the bottom after it."""
-    fall = np.repeat(np.arange(peak.size), trough - peak + 1)
-    sample = (
-        peak[fall]
-        + np.arange(fall.size)
-        - np.repeat(np.cumsum(trough - peak + 1) - (trough - peak + 1), trough - peak + 1)
+@dataclass(frozen=True)
+class _Falls:
+    """Positions of samples in each fall."""
+
+    edge: Floats
+    """Share of each fall that is left out at both ends."""
+    begin: Indices
+    """The last before it has clearly begun."""
+    end: Indices
+    """The first once it is over."""
+    half_down: Indices
+    """The first below the middle."""
+    half_left: Indices
+    """The last above it."""
+
+
+def _scatter(time_us: Times, level: Floats) -> float:
+    """Return the standard deviation of the noise, from how samples depart from the line of their neighbours.
+
+    The lower quartile of the departures ignores dumps even where each has few samples; dividing by 0.3186 makes it a
+    normal standard deviation and by sqrt(1.5) takes out the neighbours' own share.
+    """
+    if level.size < 3:
+        return 0.0
+    share = (time_us[1:-1] - time_us[:-2]) / (time_us[2:] - time_us[:-2])
+    departure = level[1:-1] - (level[:-2] + (level[2:] - level[:-2]) * share)
+    return float(np.quantile(np.abs(departure), 0.25) / (0.3186 * np.sqrt(1.5)))
+
+
+def _corners(level: Floats, peak: Indices, trough: Indices, scatter_m: float) -> _Falls:
+    """Return where each fall has clearly begun and where it is over; inflow may hold it up in between."""
+    count = trough - peak + 1
+    fall = np.repeat(np.arange(peak.size), count)
+    sample = peak[fall] + np.arange(fall.size) - np.repeat(np.cumsum(count) - count, count)
+    height = np.maximum(level[peak] - level[trough], 1e-12)
+    share = (level[sample] - level[trough][fall]) / height[fall]
+    edge = np.clip(_NOISE_AT_TOP * scatter_m / height, _EDGE, _WIDEST_EDGE)
+    return _Falls(
+        edge,
+        np.maximum(_first(fall, sample, share < 1.0 - edge[fall], trough) - 1, peak),
+        np.minimum(_last(fall, sample, share > edge[fall], peak) + 1, trough),
+        _first(fall, sample, share <= 0.5, trough),
+        _last(fall, sample, share >= 0.5, peak),
     )
-    high, low = level[peak], level[trough]
-    share = (level[sample] - low[fall]) / np.maximum(high - low, 1e-12)[fall]
-    middle = _first(fall, sample, share <= 0.5, trough)
-    above = (share >= 1.0 - _EDGE) & (sample < middle[fall])
-    below = (share <= _EDGE) & (sample >= middle[fall])
-    begin = peak.copy()
-    np.maximum.at(begin, fall[above], sample[above])
-    return begin, _first(fall, sample, below, trough)
 
 
 def _first(fall: Indices, sample: Indices, which: Flags, otherwise: Indices) -> Indices:
     """Return the first sample of each fall for which something holds."""
     found = otherwise.copy()
     np.minimum.at(found, fall[which], sample[which])
+    return found
+
+
+def _last(fall: Indices, sample: Indices, which: Flags, otherwise: Indices) -> Indices:
+    """Return the last sample of each fall for which something holds."""
+    found = otherwise.copy()
+    np.maximum.at(found, fall[which], sample[which])
     return found
 
 
