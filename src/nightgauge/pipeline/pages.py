@@ -1,12 +1,13 @@
 """Pages: what a week's page is made from, and how it is written whole or not at all."""
 
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import polars as pl
 
 from nightgauge.errors import SettingError, StoreNotWritable
-from nightgauge.field.calendar import week_of
+from nightgauge.field.calendar import day_bounds, week_of
 from nightgauge.field.settings import Field
 from nightgauge.pipeline.judging import judge_vessels, reasons
 from nightgauge.report.valve import COMPARED, REFERENCE, ValveView
@@ -15,6 +16,8 @@ from nightgauge.report.weekly import picture_window, weekly_page
 from nightgauge.store import Reader, Store
 from nightgauge.vocabulary.frames import DUMP_CYCLES
 
+LEVELS = frozenset({"interface_level", "oil_level"})
+"""Signals whose hours the drawn vessel shows."""
 SHOWN = timedelta(days=90)
 """How much of the past the weekly page draws. Fixed by the page's design: the operating envelope shows 90 days."""
 
@@ -34,33 +37,35 @@ def week_view(field_: Field, store: Store, until: datetime, monday: date | None 
     week = monday or week_of(last_day)[0]
     judgements, _ = judge_vessels(field_, store, until)
     with store.reading() as reader:
-        findings = reader.findings()
         start = until - SHOWN
         cycles = [reader.cycles(vessel.id, start, until) for vessel in field_.vessels]
-        return WeekView(
+        week_start = day_bounds(field_.zone, week)[0]
+        view = WeekView(
             field=field_,
             monday=week,
             until=until,
             nights=reader.nights(),
-            findings=findings,
+            findings=reader.findings(),
             events=reader.finding_events(),
             days=reader.days(start, until),
             hours=reader.hours(start, until),
             cycles=pl.concat(cycles) if cycles else DUMP_CYCLES.empty(),
-            traces=_traces(reader, findings, until),
             unjudged={vessel_id: reasons(judgement) for vessel_id, judgement in judgements.items()},
+            levels=reader.signal_hours(LEVELS, week_start, until),
             files=reader.source_files(),
             quarantine=reader.quarantine(),
         )
+        return replace(view, traces=_traces(reader, view))
 
 
-def _traces(reader: Reader, findings: pl.DataFrame, until: datetime) -> dict[str, pl.DataFrame]:
-    traces = {}
-    for finding in findings.filter(pl.col("state") != "withdrawn").iter_rows(named=True):
-        window = picture_window(finding, until)
-        if window is not None:
-            traces[finding["id"]] = reader.vessel_samples(finding["vessel"], *window)
-    return traces
+def _traces(reader: Reader, view: WeekView) -> dict[str, pl.DataFrame]:
+    """Return the samples that the pictures of the page's cards need, by finding."""
+    windows = {card["id"]: (card["vessel"], picture_window(card, view.until)) for card in view.lists.cards}
+    return {
+        finding_id: reader.vessel_samples(vessel, *window)
+        for finding_id, (vessel, window) in windows.items()
+        if window is not None
+    }
 
 
 def valve_view(

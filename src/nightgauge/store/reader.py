@@ -105,6 +105,11 @@ class Reader:
         """Return the hours of all vessels that begin in [start, end) as VESSEL_HOURS."""
         return select(self._con, VESSEL_HOURS, "hour_utc >= $start AND hour_utc < $end", {"start": start, "end": end})
 
+    def signal_hours(self, signals: frozenset[str], start: datetime, end: datetime) -> pl.DataFrame:
+        """Return the hours of these signals of all vessels that begin in [start, end) as SIGNAL_HOURS."""
+        where = "signal IN (SELECT unnest($signals)) AND hour_utc >= $start AND hour_utc < $end"
+        return select(self._con, SIGNAL_HOURS, where, {"signals": sorted(signals), "start": start, "end": end})
+
     def cycles(self, vessel: str, start: datetime, end: datetime) -> pl.DataFrame:
         """Return the dumps of a vessel that opened in [start, end) as DUMP_CYCLES."""
         where = _OF_VESSEL.format(time="opened_utc")
