@@ -4,6 +4,7 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, replace
 from datetime import datetime, timedelta
+from math import isfinite
 from typing import Any, Protocol
 
 import polars as pl
@@ -235,7 +236,7 @@ def _write(row: Row, candidate: Candidate, until: datetime) -> None:
         ),
         "instead": _json([asdict(i) for i in candidate.instead]),
         "checks": _json(list(candidate.checks)),
-        "effect": None if candidate.effect is None else _json(asdict(candidate.effect)),
+        "effect": _json(asdict(candidate.effect)) if candidate.effect and isfinite(candidate.effect.value) else None,
         "also": _json(list(candidate.also)),
         "last_night": until,
     }  # fmt: skip

@@ -1,5 +1,6 @@
 """What a detector hands on: a candidate finding with its evidence."""
 
+import math
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal
@@ -19,6 +20,13 @@ class Evidence:
     expected: float | str | None = None
     start: datetime | None = None
     end: datetime | None = None
+
+    def __post_init__(self) -> None:
+        """Make what is not a number unknown: a finding is kept as JSON, which has no word for it."""
+        for name in ("value", "expected"):
+            number = getattr(self, name)
+            if isinstance(number, float) and not math.isfinite(number):
+                object.__setattr__(self, name, None)
 
 
 @dataclass(frozen=True)
