@@ -79,10 +79,24 @@ def water_inflow(plant: Plant, found: Found, known: Facts, open_spans: Span, edg
     start, end, rate = before[told], shut[told], known.inflow_m3_per_day[told]
     free = _complement((start, end), int(edges_us[0]), int(edges_us[-1]))
     rest = cut_at(*free, edges_us)
-    balance = _balance(plant, rest.start_us, rest.end_us, open_spans)
-    all_start, all_end = np.concatenate([start, rest.start_us]), np.concatenate([end, rest.end_us])
+    balance = _balance(plant, *_measured(plant, rest.start_us, rest.end_us), open_spans)
+    all_start, all_end = np.concatenate([start, balance.start_us]), np.concatenate([end, balance.end_us])
     order = np.argsort(all_start, kind="stable")
-    return Rates(all_start[order], all_end[order], np.concatenate([rate, balance])[order])
+    return Rates(all_start[order], all_end[order], np.concatenate([rate, balance.rate_m3_per_day])[order])
+
+
+def _measured(plant: Plant, start: Times, end: Times) -> tuple[Times, Times]:
+    """Return the part of each stretch from the first to the last reading of level and meter in it."""
+    if plant.interface is not None and plant.interface.start_us.size:
+        known_from, known_to = plant.interface.start_us, plant.interface.end_us
+        following = np.minimum(np.searchsorted(known_to, start, side="right"), known_to.size - 1)
+        before = np.maximum(np.searchsorted(known_from, end, side="left") - 1, 0)
+        start, end = np.maximum(start, known_from[following]), np.minimum(end, known_to[before])
+    if plant.water is not None and plant.water.to_us.size:
+        start = np.maximum(start, plant.water.from_us[0])
+        end = np.minimum(end, plant.water.to_us[-1])
+    real = end > start
+    return start[real], end[real]
 
 
 def _complement(spans: Span, start_us: int, end_us: int) -> Span:
@@ -92,18 +106,15 @@ def _complement(spans: Span, start_us: int, end_us: int) -> Span:
     return start[real], end[real]
 
 
-def _balance(plant: Plant, start: Times, end: Times, open_spans: Span) -> Floats:
+def _balance(plant: Plant, start: Times, end: Times, open_spans: Span) -> Rates:
     """Return inflow = outflow + gain of inventory over each stretch, NaN where it cannot be told, never below 0."""
     passed = _passed(plant, start, end, open_spans)
-    gained = plant.water_volume_m3(_level(plant, end, -1)) - plant.water_volume_m3(_level(plant, start, 0))
+    there = plant.water_volume_m3(level_at(plant.interface, np.concatenate([start, end])))
+    gained = there[start.size :] - there[: start.size]
     if plant.is_throttling:
         # The dump holds the level: without a level reading what comes in goes out.
         gained = np.where(np.isnan(gained), 0.0, gained)
-    return np.maximum((passed + gained) / ((end - start) / SECOND_US) * DAY_S, 0.0)
-
-
-def _level(plant: Plant, when: Times, shift: int) -> Floats:
-    return level_at(plant.interface, when + shift)
+    return Rates(start, end, np.maximum((passed + gained) / ((end - start) / SECOND_US) * DAY_S, 0.0))
 
 
 def _passed(plant: Plant, start: Times, end: Times, open_spans: Span) -> Floats:
