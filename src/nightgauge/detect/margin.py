@@ -5,8 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from nightgauge.detect.history import DAY_S, HOUR_S, Floats, History, Mask
-from nightgauge.detect.past import joined_runs, median
+from nightgauge.detect.past import first_weeks, joined_runs, median, quantile
 from nightgauge.detect.wording import Draft, day_of, quantity
+from nightgauge.detect.working import working
 from nightgauge.vocabulary.findings import Candidate
 
 KIND = "back_pressure_margin_lost"
@@ -18,6 +19,9 @@ _KEPT_SHARE = 0.5
 """Share of the former margin above which it has shrunk but is not lost. House choice: errors of both levels add."""
 
 
+_GAS_GROWTH = 4.0
+"""Gas flow against its past from which the gas valve passes what went with the oil before. House choice: wells turned
+in or a season do not multiply a field's gas by four at the same pressure."""
 _SURELY = 1.5
 """Times the least margin that the former one has to be: errors of both levels add to half of it. House choice."""
 
@@ -47,11 +51,52 @@ def find(history: History) -> list[Candidate]:
         # A gas valve that stands where it stood has lost nothing: then the oil valve came up, and is told.
         low &= margin.fall > _KEPT_SHARE * margin.before
     days = history.limit(KIND, "least_time") / DAY_S
-    return [
+    early = _passes_early(history)
+    return early or [
         _candidate(history, run, margin, least)
         for run in joined_runs(low, ~known, 0)
         if int((low & np.isfinite(history.day("gas_clip_kpag")))[run[0] : run[1]].sum()) >= days
     ]
+
+
+def _passes_early(history: History) -> list[Candidate]:
+    """Return spans in which much gas goes through the gas valve at a pressure at which it used to be shut.
+
+    This needs no level of its own for each valve: gas flow many times its past, at no higher pressure, with the
+    pressure below where the gas valve is set by most of the settings' margin.
+    """
+    at = history.when(float(history.hour_s[0])) if len(history.hour_s) else history.until
+    oil_set, gas_set = history.vessel.oil_valve_at(at).holds_kpag, history.vessel.gas_valve_at(at).holds_kpag
+    gas, pressure = history.mean("gas_rate"), history.mean("vessel_pressure")
+    known = np.isfinite(gas) & np.isfinite(pressure) & working(history)
+    reference = first_weeks(history, known)
+    if oil_set is None or gas_set is None or gas_set <= oil_set or int(reference.sum()) < _LEAST_DAYS * 24:
+        return []
+    usual, stood = quantile(gas[reference], 0.8), median(pressure[reference])
+    margin = gas_set - oil_set
+    with np.errstate(invalid="ignore"):
+        passes = known & (gas > _GAS_GROWTH * usual) & (pressure < min(stood + 0.2 * margin, gas_set - 0.4 * margin))
+    smooth = np.convolve(passes, np.ones(24), mode="full")[: len(passes)] >= 12 if len(passes) else passes
+    least = history.limit(KIND, "least_time") / HOUR_S
+    found = []
+    for first, stop in joined_runs(smooth, ~known, 12):
+        if usual <= 0 or stop - first < least - 12:
+            continue
+        first = max(0, first - 12)
+        begin, end = float(history.hour_s[first]), min(float(history.hour_s[stop - 1] + HOUR_S), history.until_s)
+        now, flow = median(pressure[first:stop][-72:]), median(gas[first:stop][-72:])
+        draft = Draft(history, KIND, "gas_valve")
+        draft.confidence = 0.75 + 0.15 * min(1.0, (stop - first) / 96.0)
+        draft.severity, draft.ended_s = flow / usual, end if int(known[stop:].sum()) >= 24 else None
+        draft.over(begin, end)
+        draft.found("gas through the gas valve", flow, "m3/day", usual)
+        draft.found("vessel pressure at which it passes", now, "kPag", gas_set)
+        draft.not_because("more gas coming in", "more gas would have raised the pressure to the gas valve's setting")
+        words = f"Gas valve passes {quantity(history, flow, 'gas rate')} since {day_of(history, begin)}"
+        words += f", {quantity(history, usual, 'gas rate')} was usual, at {quantity(history, now, 'pressure')}"
+        words += f", {quantity(history, gas_set - now, 'pressure difference')} below its setting"
+        found.append(draft.done(f"{words}.", begin, end))
+    return found
 
 
 def _margins(history: History) -> Margin:

@@ -91,12 +91,15 @@ def _candidate(history: History, phase: Phase, days: tuple[int, int], share: Flo
     first, stop = days
     week = round(history.limit(KIND, "over") / DAY_S)
     begin = max(0, first - week + 1)
-    shorts = np.flatnonzero(np.nan_to_num(phase.short[begin:stop]) > 0)
+    flowing = np.maximum(history.day("inflow_h")[begin:stop], 1.0)
+    daily = np.nan_to_num(phase.short[begin:stop]) / flowing
+    worst = float(np.nanmax(share[first:stop]))
+    # Not the first short hour, which a sound week has too, but the first day that is short like the worst week.
+    shorts = np.flatnonzero(daily >= max(history.limit(KIND, "short_share"), 0.5 * worst))
     onset = float(history.day_s[begin + (shorts[0] if len(shorts) else 0)])
     is_over = stop < len(share)
     last_short = begin + int(shorts[-1]) if len(shorts) else stop - 1
     last = float(history.day_s[last_short] + DAY_S)
-    worst = float(np.nanmax(share[first:stop]))
     now = float(share[stop - 1])
     draft = Draft(history, KIND, "vessel")
     draft.confidence = 0.6 + 0.3 * min(1.0, (worst / history.limit(KIND, "short_share") - 1.0) / 3.0)
