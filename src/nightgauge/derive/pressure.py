@@ -23,6 +23,9 @@ from one valve to the other."""
 _FLOWS, _STILL = 0.15, 0.05
 """Shares of the usual gas flow above which the gas valve is open and below which it is shut; between them it is on its
 way. House choice: well above the noise of a meter at zero."""
+_SEEPING = 0.5
+"""Vessel volumes of gas a day, at standard conditions, below which it only seeps past the gas valve. [1/day] House
+choice: so little gas takes days to change the pressure."""
 _VISITED = 0.05
 """Share of the time below which a state is not visited. House choice: an hour a day."""
 _LEAST_BINS_DAY, _LEAST_BINS_HOUR = 6, 2
@@ -114,14 +117,36 @@ def _oil_valve_load(plant: Plant, hours: Hours, edges: Times) -> tuple[Floats, s
 def _states(plant: Plant, bins: _Bins, past: Past) -> tuple[Flags, Flags]:
     """Return in which bins the oil valve and in which the gas valve holds the pressure."""
     known = ~np.isnan(bins.pressure)
-    usual = np.quantile(bins.gas[~np.isnan(bins.gas)], 0.9) if np.any(~np.isnan(bins.gas)) else 0.0
-    if usual <= 0.0:
+    usual = _usual_gas(plant, bins)
+    if usual <= 0.0 or not np.any(known):
         return known, np.zeros(known.shape, dtype=bool)
     with np.errstate(invalid="ignore"):
         flows, still = bins.gas > _FLOWS * usual, bins.gas < _STILL * usual
-    if np.mean(still[known]) < _VISITED if np.any(known) else False:
+    if np.mean(still[known]) < _VISITED:
         return (known, ~known) if _always_on_oil_valve(plant, bins, past) else (~known, known & flows)
-    return known & still, known & flows
+    return known & still & _below_the_middle(plant, bins), known & flows
+
+
+def _usual_gas(plant: Plant, bins: _Bins) -> float:
+    """Return the gas that flows when it flows, 0 where it is too little to matter. [m3/day]"""
+    metered = bins.gas[~np.isnan(bins.gas)]
+    usual = float(np.quantile(metered, 0.9)) if metered.size else 0.0
+    least = _SEEPING * plant.shell.total_volume_m3 if plant.shell is not None else 0.0
+    return usual if usual > least else 0.0
+
+
+def _below_the_middle(plant: Plant, bins: _Bins) -> Flags:
+    """Return in which bins pressure is nearer to what the oil valve is set to than to the gas valve's setting.
+
+    After a dump the pressure stands below the gas valve for a while and shuts it, without coming down to the oil
+    valve. Where the settings are not known, every moment without gas counts as the oil valve's.
+    """
+    oil = plant.vessel.oil_valve_at(plant.day.start).holds_kpag
+    gas = plant.vessel.gas_valve_at(plant.day.start).holds_kpag
+    if oil is None or gas is None or gas <= oil:
+        return np.ones(bins.pressure.shape, dtype=bool)
+    with np.errstate(invalid="ignore"):
+        return np.asarray(bins.pressure < 0.5 * (oil + gas))
 
 
 def _always_on_oil_valve(plant: Plant, bins: _Bins, past: Past) -> bool:
