@@ -37,6 +37,21 @@ def test_a_frozen_level_explains_the_level_but_not_the_pressure():
     assert {c.kind for c in told} == {"instrument_frozen", "oil_valve_setpoint_drift"}
 
 
+def test_a_level_that_rose_past_its_opening_level_and_then_rests_is_a_stuck_float_not_a_frozen_reading():
+    above = (Evidence("time above the opening level", 36000.0, "s", 0.0),)
+    stuck = candidate("float_stuck_closed", "water_dump", evidence=above)
+    (told,) = arbitrate([candidate("instrument_frozen", "instrument:interface_level", 0.1), stuck])
+    assert told.kind == "float_stuck_closed"
+    assert told.instead[0].kind == "instrument_frozen"
+
+
+def test_a_level_that_froze_before_it_could_pass_the_opening_level_is_a_frozen_reading():
+    above = (Evidence("time above the opening level", 36000.0, "s", 0.0),)
+    stuck = candidate("float_stuck_closed", "water_dump", evidence=above)
+    (told,) = arbitrate([candidate("instrument_frozen", "instrument:interface_level", -0.1), stuck])
+    assert told.kind == "instrument_frozen"
+
+
 def _move(kind, element, by, **more):
     return candidate(kind, element, evidence=(Evidence("held", 300.0 + by, "kPag", 300.0),), **more)
 

@@ -3,6 +3,7 @@
 from dataclasses import replace
 from datetime import datetime, timedelta
 
+from nightgauge.detect.float_stuck import ABOVE_OPENING
 from nightgauge.vocabulary.findings import Candidate, Instead
 
 SLACK = timedelta(days=1)
@@ -56,7 +57,7 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
 
 def arbitrate(candidates: list[Candidate]) -> tuple[Candidate, ...]:
     """Return the candidates with consequences folded into their causes, in order of onset."""
-    rest = _pressure_as_one(sorted(candidates, key=_order))
+    rest = _level_at_rest(_pressure_as_one(sorted(candidates, key=_order)))
     for cause_kind, consequences in CONSEQUENCES.items():
         for cause in [c for c in rest if c.kind == cause_kind]:
             rest = _fold(rest, cause, consequences)
@@ -118,6 +119,26 @@ def _one_move(oil: Candidate, gas: Candidate) -> bool:
         return False
     near = abs(moves[0] - moves[1]) <= 0.35 * max(abs(moves[0]), abs(moves[1]))
     return near and abs(oil.onset - gas.onset) <= TOGETHER and (oil.ended is None) == (gas.ended is None)
+
+
+def _level_at_rest(candidates: list[Candidate]) -> list[Candidate]:
+    """Tell a level that rose past its opening level without a dump and then stood still as the stuck float it shows.
+
+    Water that spills over the weir holds the interface there; a reading that froze would have stayed in its swing.
+    """
+    stuck = [c for c in candidates if c.kind == "float_stuck_closed" and any(e.name == ABOVE_OPENING for e in c.evidence)]
+    at_rest = [
+        (c, s)
+        for c in candidates
+        for s in stuck
+        if (c.kind, c.element) == ("instrument_frozen", "instrument:interface_level")
+        and s.onset <= c.onset <= s.last_seen
+    ]
+    for frozen, cause in at_rest:
+        why = "the reading rose past the opening level first, and no dump showed elsewhere: it stands at the weir"
+        told = replace(cause, instead=(Instead(frozen.kind, why), *(i for i in cause.instead if i.kind != frozen.kind)))
+        candidates = [told if c is cause else c for c in candidates if c is not frozen]
+    return candidates
 
 
 def _move(candidate: Candidate) -> float | None:

@@ -11,6 +11,8 @@ from nightgauge.detect.wording import Draft, duration, moment, quantity
 from nightgauge.vocabulary.findings import Candidate, Effect
 
 CLOSED, OPEN = "float_stuck_closed", "float_stuck_open"
+ABOVE_OPENING = "time above the opening level"
+"""Evidence of a stuck float that its level shows."""
 _RECENT = 30
 """Dumps whose periods are the vessel's own at a time: enough for a median, few enough to follow the inflow."""
 _LATE_DRAIN = 1.3
@@ -206,7 +208,7 @@ def _tell_closed(draft: Draft, gap: tuple[float, float], facts: tuple[float, Tri
     if above_s > 0:
         high = history.signal("interface_level", "maximum")[history.hours_between(*gap)]
         draft.found("highest interface", quantile(high, 1.0), "m", trips.opening)
-        draft.found("time above the opening level", above_s, "s", 0.0)
+        draft.found(ABOVE_OPENING, above_s, "s", 0.0)
     loads = history.hour("water_load_m3_per_day")
     before = history.hours_between(gap[0] - 7 * DAY_S, gap[0])
     load = median(loads[before])
