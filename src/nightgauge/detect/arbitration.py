@@ -126,7 +126,9 @@ def _level_at_rest(candidates: list[Candidate]) -> list[Candidate]:
 
     Water that spills over the weir holds the interface there; a reading that froze would have stayed in its swing.
     """
-    stuck = [c for c in candidates if c.kind == "float_stuck_closed" and any(e.name == ABOVE_OPENING for e in c.evidence)]
+    stuck = [
+        c for c in candidates if c.kind == "float_stuck_closed" and any(e.name == ABOVE_OPENING for e in c.evidence)
+    ]
     at_rest = [
         (c, s)
         for c in candidates
