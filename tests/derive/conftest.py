@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from types import ModuleType
+from types import ModuleType, SimpleNamespace
 
 import numpy as np
 import polars as pl
@@ -234,3 +234,9 @@ def build_saw(
 def make_saw() -> Callable[..., Saw]:
     """Build a tiny plant from its inflows, one per cycle."""
     return build_saw
+
+
+@pytest.fixture(scope="session")
+def builders() -> SimpleNamespace:
+    """The builders themselves, for fixtures that are made once."""
+    return SimpleNamespace(saw=build_saw, signal=one_signal)

@@ -3,9 +3,9 @@
 import numpy as np
 
 from nightgauge.derive.cuts import Cuts, metered
-from nightgauge.derive.cycles import UNSEEN, Found, Span
+from nightgauge.derive.cycles import UNSEEN, Found, Span, inside
 from nightgauge.derive.facts import Facts
-from nightgauge.derive.known import SECOND_US, Floats, Pieces, joined, per_bin
+from nightgauge.derive.known import SECOND_US, Floats, Pieces, joined, per_bin, pieces
 from nightgauge.derive.load import cut_at, overlaps
 from nightgauge.derive.plant import Plant
 
@@ -104,16 +104,22 @@ def _level_columns(plant: Plant, found: Found, known: Facts, cuts: Cuts, open_sp
     weir = plant.vessel.normal_oil_level_m
     some = cuts.known_s(level.signal) > 0.0
     if weir is not None and plant.vessel.normal_interface_m is not None:
-        columns["spill_s"] = np.where(some, _summed(cut, time_above_s(cut, weir), cuts), np.nan)
+        spilt = per_bin(np.add, time_above_s(cut, weir), cut.bin, cuts.count, 0.0)
+        columns["spill_s"] = np.where(some, spilt, np.nan)
     if plant.is_throttling or not np.any(some):
         return columns
     opens, closes = usual_levels(plant, known)
-    is_open = overlaps(cut.start_us, cut.end_us, open_spans)
+    edges = plant.day.edges_us
+    trips = np.clip(np.concatenate([edges, *open_spans]), edges[0], edges[-1])
+    cut = pieces(level, np.unique(trips))
+    hour = np.searchsorted(edges, cut.start_us, side="right") - 1
+    is_open = inside(cut.start_us, open_spans)
     above = np.where(is_open, 0.0, time_above_s(cut, opens))
     below = np.where(is_open, cut.length_us / SECOND_US - time_above_s(cut, closes), 0.0)
     covered = some & (found.known[0].size > 0)
-    columns["above_opening_s"] = np.where(covered & ~np.isnan(opens), _summed(cut, above, cuts), np.nan)
-    columns["below_closing_s"] = np.where(covered & ~np.isnan(closes), _summed(cut, below, cuts), np.nan)
+    for name, threshold, time in (("above_opening_s", opens, above), ("below_closing_s", closes, below)):
+        whole = per_bin(np.add, time, hour, cuts.count, 0.0)
+        columns[name] = np.where(covered & ~np.isnan(threshold), whole, np.nan)
     return columns
 
 
@@ -139,7 +145,3 @@ def time_above_s(cut: Pieces, threshold: float) -> Floats:
     flat = high <= low
     share = np.where(flat, (low > threshold).astype(np.float64), (high - threshold) / np.where(flat, 1.0, high - low))
     return np.clip(share, 0.0, 1.0) * (cut.length_us / SECOND_US)
-
-
-def _summed(cut: Pieces, values: Floats, cuts: Cuts) -> Floats:
-    return per_bin(np.add, values, cut.bin, cuts.count, 0.0)
