@@ -26,7 +26,9 @@ def glossary() -> str:
 def kinds() -> str:
     """Return the kinds of finding as one table."""
     lines = ["| kind | what it says | part | ISO 14224 |", "|---|---|---|---|"]
-    lines += [f"| `{k.name}` | {k.says} | {k.element} | {k.failure_mode or ''} |" for k in KINDS.values()]
+    for kind in KINDS.values():
+        later = "" if kind.is_looked_for else " (not looked for yet)"
+        lines.append(f"| `{kind.name}` | {kind.says}{later} | {kind.element} | {kind.failure_mode or ''} |")
     return "\n".join(lines) + "\n"
 
 

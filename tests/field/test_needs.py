@@ -4,7 +4,7 @@ from itertools import chain, combinations
 
 import pytest
 
-from nightgauge.field.check import Missing, judgeable, missing_of
+from nightgauge.field.check import Judgeable, judgeable, missing_of
 from nightgauge.field.settings import BackPressureValve, Vessel, WaterDump
 from nightgauge.vocabulary.kinds import KINDS
 
@@ -95,14 +95,11 @@ def test_the_smallest_set_that_suffices_is_named() -> None:
     assert judgeable(vessel(), {"interface_level", "vessel_pressure"})["float_stuck_closed"].why == "by interface_level"
 
 
-def test_tests_of_wells_are_for_test_vessels() -> None:
-    signals = {"well_on_test", "water_total"}
-    assert judgeable(vessel(service="test vessel"), signals)["well_test_decline"].can
-    assert not judgeable(vessel(), signals)["well_test_decline"].can
-    lacking = missing_of(vessel(service="test vessel"), {"vessel_pressure"})[-1]
-    assert lacking == Missing(
-        "tag for well_on_test and water_total or water_rate or oil_total or oil_rate", "judging well_test_decline"
-    )
+def test_what_has_no_detector_yet_is_not_said_to_be_judged_nor_asked_tags_for() -> None:
+    of_tests = vessel(service="test vessel")
+    told = judgeable(of_tests, {"well_on_test", "water_total"})["well_test_decline"]
+    assert told == Judgeable(can=False, why="not looked for by this version")
+    assert not any("well_test_decline" in missing.would_allow for missing in missing_of(of_tests, {"vessel_pressure"}))
 
 
 def test_trips_are_for_snap_dumps_and_hunting_for_throttling_ones() -> None:

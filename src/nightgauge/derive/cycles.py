@@ -4,7 +4,7 @@ Each way uses only its own signal. Where several are known at a time, the switch
 and the meter before the level.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -216,9 +216,12 @@ class Found:
     """The evidence that goes before the others."""
 
     @staticmethod
-    def without_dumps(evidences: Sequence[Evidence]) -> "Found":
-        """Return that a vessel whose dump throttles has no dumps, known whenever a signal would tell."""
-        return Found(NO_DUMPS, (), chosen(evidences).known)
+    def without_dumps(tracks: Iterable[Track]) -> "Found":
+        """Return that a vessel whose dump throttles has no dumps, known whenever one of its signals is."""
+        known: Span = (_NO_TIMES, _NO_TIMES)
+        for track in tracks:
+            known = union(known, joined(track.start_us, track.end_us))
+        return Found(NO_DUMPS, (), known)
 
 
 def chosen(evidences: Sequence[Evidence]) -> Found:

@@ -125,5 +125,5 @@ def find_dumps(plant: Plant) -> Found:
     if level is not None:
         evidences.append(from_level(level, plant.dump, None if plant.shell is None else plant.shell.height_m))
     if plant.is_throttling:
-        return Found.without_dumps(evidences)
+        return Found.without_dumps(t for t in (switch, meter, level, plant.track("water_dump_position")) if t)
     return chosen(evidences)

@@ -27,6 +27,8 @@ def judged_kinds(history: History) -> tuple[frozenset[str], dict[str, str]]:
 
 
 def _why_not(history: History, kind: Kind, shares: dict[str, float]) -> str | None:
+    if not kind.is_looked_for:
+        return "needs a later version: it is not looked for yet"
     if kind.name == "vessel_undersized" and not _sized(history):
         return "needs dimensions, a load and a required retention"
     if kind.name == "pressure_near_limit" and history.vessel.max_working_pressure_kpag is None:

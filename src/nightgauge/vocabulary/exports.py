@@ -20,11 +20,7 @@ EXPORT_QUARANTINE = Frame(
     "export_quarantine",
     "one row of one export that is kept out (one per tag for unknown tags)",
     ("row_number", "tag"),
-    tuple(
-        column
-        for column in QUARANTINE.columns
-        if column.name not in {"file_id", "reread_utc", "superseded_utc"}
-    ),
+    tuple(column for column in QUARANTINE.columns if column.name not in {"file_id", "reread_utc", "superseded_utc"}),
 )
 
 TAGS_SEEN = Frame(

@@ -256,6 +256,7 @@ UNUSUAL = Kind(
     ),
     ("What was done at the vessel or its wells that day?",),
     (LOOK_ONLY,),
+    is_looked_for=False,
 )
 
 WELL_TEST = Kind(
@@ -278,4 +279,5 @@ WELL_TEST = Kind(
         "Pump current, fluid level, tubing pressure of the well.",
     ),
     (LOOK_ONLY,),
+    is_looked_for=False,
 )
