@@ -230,3 +230,36 @@ def test_a_position_in_continuous_use_makes_a_throttling_dump(signal_samples, de
     )
     assert derive(samples, unset, hours=2).cycles.height == 0
     assert derive(samples.filter(pl.col("signal") == "interface_level"), unset, hours=2).cycles.height == 3
+
+
+def test_in_a_two_phase_vessel_the_float_rides_on_the_oil_level(make_saw, derive, knockout):
+    saw = make_saw([600.0] * 60)
+    renamed = saw.samples("interface_level").with_columns(signal=pl.lit("oil_level"))
+    two_phase = replace(knockout, normal_interface_m=None)
+    assert derive(renamed, two_phase, hours=2).cycles.height == int(np.sum(saw.opened_s < 7200.0))
+    assert derive(renamed, knockout, hours=2).cycles.height == 0
+
+
+def test_spikes_of_a_level_reading_are_no_dumps(make_saw, derive):
+    saw = make_saw([500.0] * 60)
+    samples = saw.samples("interface_level", period_s=5.0)
+    spoilt = samples.with_row_index().with_columns(
+        pl.when(pl.col("index") % 97 == 50)
+        .then(1.9)
+        .when(pl.col("index") % 97 == 80)
+        .then(0.2)
+        .otherwise("value")
+        .alias("value")
+    )
+    found, clean = (derive(s, hours=3).cycles for s in (spoilt.drop("index"), samples))
+    assert found.height == clean.height
+    assert np.abs(times_of(found)[0] - times_of(clean)[0]).max() < 20.0
+
+
+def test_waves_of_slugs_on_the_rise_are_no_dumps(make_saw, signal_samples, derive):
+    saw = make_saw([100.0] * 24)
+    when = saw.scan(10.0)
+    # A wave of a tenth of the gap every five minutes, on fills of half an hour.
+    level = saw.level(when) + 0.005 * np.sin(2 * np.pi * when / 300.0)
+    found = derive(signal_samples("interface_level", level.tolist(), times_s=when), hours=8).cycles
+    assert found.height == int(np.sum(saw.opened_s < 8 * 3600.0))

@@ -99,6 +99,13 @@ def test_a_rate_that_reports_exceptions_stood_still_until_just_before(make_track
     assert found.volume_m3.tolist() == pytest.approx([5.0])
 
 
+def test_noise_of_a_rate_about_zero_adds_up_to_nothing(make_track):
+    rng = np.random.default_rng(3)
+    found = summed(make_track("water_rate", (20.0 * rng.standard_normal(8000)).tolist(), period_s=10), 10 * SECOND_US)
+    # Twenty over the root of 8000: a quarter of a m3/day.
+    assert abs(found.volume_m3.sum()) < 3 * 0.25 * 80_000 / DAY_S
+
+
 @settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     steps=st.lists(st.integers(0, 9), min_size=3, max_size=40),

@@ -126,10 +126,11 @@ def summed(track: Track, scan_us: int) -> Counted:
     """Return what a rate meter passed.
 
     A meter that reports exceptions stored nothing while the flow stood within its dead band, so a long interval
-    was flat until the last scan before its end: the line to the next value is drawn over that scan only.
+    was flat until the last scan before its end: the line to the next value is drawn over that scan only. Noise about
+    zero counts both ways, so that it does not add up to a leak.
     """
     length_us = track.end_us - track.start_us
     ramp_s = np.minimum(length_us, scan_us) / SECOND_US
     flat_s = length_us / SECOND_US - ramp_s
     volume = (track.start_value * flat_s + 0.5 * (track.start_value + track.end_value) * ramp_s) / DAY_S
-    return Counted(track.start_us, track.end_us, np.maximum(volume, 0.0), scan_us, in_steps=False)
+    return Counted(track.start_us, track.end_us, volume, scan_us, in_steps=False)
