@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from nightgauge.derive.bursts import bursts, weighted_quantile
-from nightgauge.derive.known import SECOND_US
+from nightgauge.derive.spans import SECOND_US
 from nightgauge.derive.totals import Counted
 
 

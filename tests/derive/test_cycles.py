@@ -5,7 +5,9 @@ import numpy as np
 import polars as pl
 import pytest
 
-from nightgauge.derive.cycles import UNSEEN, chosen, from_level, from_meter, from_switch
+from nightgauge.derive.cycles import chosen, from_meter, from_switch
+from nightgauge.derive.dumps import UNSEEN
+from nightgauge.derive.level_dumps import from_level
 from nightgauge.field.settings import WaterDump
 
 START_S = datetime(2026, 3, 2, tzinfo=UTC).timestamp()
@@ -263,3 +265,50 @@ def test_waves_of_slugs_on_the_rise_are_no_dumps(make_saw, signal_samples, deriv
     level = saw.level(when) + 0.005 * np.sin(2 * np.pi * when / 300.0)
     found = derive(signal_samples("interface_level", level.tolist(), times_s=when), hours=8).cycles
     assert found.height == int(np.sum(saw.opened_s < 8 * 3600.0))
+
+
+def levels_of_legs(make_track, *legs):
+    """A level of straight legs (seconds, level at the end), scanned every ten seconds from 1.05 m on."""
+    knots = np.cumsum([0.0, *(length for length, _ in legs)])
+    when = np.arange(0.0, knots[-1], 10.0)
+    level = np.interp(when, knots, [1.05, *(level for _, level in legs)])
+    return from_level(make_track("interface_level", level.tolist(), times_s=when), GAP)
+
+
+CYCLE = ((900, 1.15), (60, 1.05))
+
+
+def test_a_level_that_stands_after_a_dump_says_that_the_valve_shut(make_track):
+    found = levels_of_legs(make_track, *CYCLE, *CYCLE, (3600, 1.05))
+    assert dumps(found)[-1] == (pytest.approx(1860, abs=1), pytest.approx(1920, abs=10))
+
+
+def test_a_dump_that_has_just_ended_is_not_known_to_be_over(make_track):
+    assert dumps(levels_of_legs(make_track, *CYCLE, *CYCLE, (40, 1.05)))[-1][1] is None
+
+
+def test_a_level_that_stands_far_below_the_closing_level_says_that_the_valve_is_open(make_track):
+    falling = ((900, 1.15), (600, 0.2), (7200, 0.2))
+    assert dumps(levels_of_legs(make_track, *CYCLE, *falling))[-1][1] is None
+    opened, shut = dumps(levels_of_legs(make_track, *CYCLE, *falling, (3600, 1.05), *CYCLE))[1]
+    assert opened == pytest.approx(1860, abs=10)
+    # Open until the level rises: a tenth of the fall is within the noise.
+    assert shut == pytest.approx(1860 + 600 + 7200, abs=420)
+
+
+def test_single_bad_samples_of_a_level_part_no_dump(make_saw, derive):
+    saw = make_saw([700.0] * 60)
+    samples = saw.samples("interface_level", period_s=5.0).with_row_index()
+    is_bad = pl.col("index") % 7 == 3
+    spoilt = samples.with_columns(
+        pl.when(is_bad).then(None).otherwise("value").alias("value"),
+        pl.when(is_bad)
+        .then(pl.lit("bad"))
+        .otherwise(pl.col("flag").cast(pl.String))
+        .cast(samples["flag"].dtype)
+        .alias("flag"),
+    )
+    found, clean = (derive(s.drop("index"), hours=2).cycles for s in (spoilt, samples))
+    assert found.height == clean.height
+    assert np.abs(times_of(found)[0] - times_of(clean)[0]).max() < 5.0
+    assert found["fill_s"].null_count() == 1

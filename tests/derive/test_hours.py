@@ -5,7 +5,8 @@ import polars as pl
 import pytest
 
 from nightgauge.derive.dump_hours import time_above_s
-from nightgauge.derive.known import SECOND_US, Pieces
+from nightgauge.derive.known import Pieces
+from nightgauge.derive.spans import SECOND_US
 from nightgauge.field.settings import WaterDump
 
 HOUR = 3600.0

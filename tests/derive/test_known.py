@@ -3,19 +3,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nightgauge.derive.known import (
-    SECOND_US,
-    Readings,
-    gaps_longer_than,
-    integral,
-    joined,
-    known_until,
-    overlap,
-    per_bin,
-    pieces,
-    track,
-    union,
-)
+from nightgauge.derive.known import Readings, integral, per_bin, pieces, track
+from nightgauge.derive.spans import SECOND_US
 
 
 def readings(times_s, values, hold="line", usable=None, max_gap_s=100.0):
@@ -118,42 +107,3 @@ def test_integrals_and_known_time_are_those_of_a_plain_walk(naive, steps, hold, 
     assert integral(cut, 1)[0] == pytest.approx(area, abs=1e-6)
     assert cut.length_us.sum() == known * SECOND_US
     assert found.known_us(edges[:1], edges[1:])[0] == known * SECOND_US
-
-
-spans = st.lists(st.tuples(st.integers(0, 40), st.integers(1, 10)), max_size=6)
-
-
-def laid_out(parts):
-    """Disjoint intervals from gaps and lengths."""
-    edges = np.cumsum([n for gap, length in parts for n in (gap + 1, length)]).astype(np.int64)
-    return edges[::2], edges[1::2]
-
-
-def instants(found, count=400):
-    inside = np.zeros(count, dtype=bool)
-    for a, b in zip(*found, strict=True):
-        inside[a:b] = True
-    return inside
-
-
-@given(first=spans, second=spans)
-def test_overlap_and_union_are_those_of_every_instant(first, second):
-    a, b = laid_out(first), laid_out(second)
-    assert (instants(overlap(a, b)) == (instants(a) & instants(b))).all()
-    assert (instants(union(a, b)) == (instants(a) | instants(b))).all()
-
-
-@given(parts=spans, when=st.integers(0, 400))
-def test_known_time_before_an_instant_counts_the_instants(parts, when):
-    found = laid_out(parts)
-    assert known_until(*found, np.array([when]))[0] == instants(found)[:when].sum()
-
-
-def test_touching_intervals_become_one():
-    start, end = joined(np.array([0, 5, 9]), np.array([5, 8, 10]))
-    assert (start.tolist(), end.tolist()) == ([0, 9], [8, 10])
-
-
-def test_gaps_count_from_and_to_the_bounds():
-    start, end = gaps_longer_than(np.array([10, 12, 30]), 8, (0, 50))
-    assert list(zip(start.tolist(), end.tolist(), strict=True)) == [(0, 10), (12, 30), (30, 50)]

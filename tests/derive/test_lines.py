@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
-from nightgauge.derive.known import SECOND_US
 from nightgauge.derive.lines import lines
+from nightgauge.derive.spans import SECOND_US
 
 
 def test_each_stretch_gets_the_line_that_least_squares_gives():

@@ -4,8 +4,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-from nightgauge.derive.known import SECOND_US
-from nightgauge.derive.load import Rates, cut_at, overlaps
+from nightgauge.derive.load import Rates
+from nightgauge.derive.spans import SECOND_US
 from nightgauge.field.settings import WaterDump
 from nightgauge.physics.geometry import shell
 
@@ -22,24 +22,6 @@ def test_a_rate_is_weighted_by_time_into_hours():
     assert found[:2].tolist() == [70.0, 40.0]
     assert np.isnan(found[2])
     assert rates.known_share(times(0, 3600, 7200, 10800)).tolist() == [1.0, 1.0, 0.0]
-
-
-def test_stretches_are_cut_at_edges_and_dropped_outside():
-    cut = cut_at(times(0, 50), times(30, 90), times(10, 20, 60))
-    assert cut.bin.tolist() == [0, 1, 1]
-    assert cut.source.tolist() == [0, 0, 1]
-    assert (cut.length_s).tolist() == [10.0, 10.0, 10.0]
-
-
-def test_only_time_in_common_counts_as_overlap():
-    spans = (times(10, 40), times(20, 50))
-    assert overlaps(times(0, 5, 20, 45, 60), times(10, 12, 40, 46, 70), spans).tolist() == [
-        False,
-        True,
-        False,
-        True,
-        False,
-    ]
 
 
 def test_a_vessel_that_dumps_less_than_hourly_has_a_load_in_every_hour(make_saw, derive):

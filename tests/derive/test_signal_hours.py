@@ -4,8 +4,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from nightgauge.derive.known import SECOND_US, Pieces
+from nightgauge.derive.known import Pieces
 from nightgauge.derive.signal_hours import quantiles
+from nightgauge.derive.spans import SECOND_US
 
 HOUR = 3600.0
 

@@ -3,7 +3,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from nightgauge.derive.known import SECOND_US
+from nightgauge.derive.spans import SECOND_US
 from nightgauge.derive.totals import DAY_S, counted, summed
 
 

@@ -3,7 +3,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nightgauge.derive.known import SECOND_US
+from nightgauge.derive.spans import SECOND_US
 from nightgauge.derive.turning import NO_TURNS, least_fall, noise, timed, turns, without_spikes
 
 
@@ -141,8 +141,16 @@ def test_noise_does_not_move_the_time_of_a_fall():
     assert np.abs(late).max() < 10.0
 
 
-def test_a_fall_that_has_begun_is_timed_and_has_no_end():
+def test_a_fall_that_has_begun_is_timed():
     level = np.append(saw(0, 1, 0, 1, per_leg=100), np.linspace(1, 0.3, 20))
     found = timed(np.arange(level.size) * SECOND_US, level, turns(level, 0.1))
-    assert found.end_us[-1] == -1
     assert found.start_us[-1] / SECOND_US == pytest.approx(300, abs=1.0)
+
+
+def test_the_bottom_is_left_when_the_level_rises_again():
+    knots = np.cumsum([0, 900, 60, 3000, 900])
+    level = np.interp(np.arange(knots[-1]), knots, [0.1, 1.0, 0.1, 0.1, 1.0])
+    found = timed(np.arange(level.size) * SECOND_US, level, turns(level, 0.1))
+    assert found.end_us[0] / SECOND_US == pytest.approx(960, abs=2.0)
+    # A tenth of the fall is near: a hundred seconds of the rise.
+    assert found.leaves_us[0] / SECOND_US == pytest.approx(3960 + 90, abs=15.0)

@@ -6,9 +6,10 @@ from functools import cached_property
 
 import numpy as np
 
-from nightgauge.derive.known import SECOND_US, Floats, Pieces, Track, integral, per_bin, pieces
+from nightgauge.derive.known import Pieces, Track, integral, per_bin, pieces
 from nightgauge.derive.plant import Plant
 from nightgauge.derive.signal_hours import quantiles
+from nightgauge.derive.spans import SECOND_US, Floats
 from nightgauge.derive.totals import Counted
 
 

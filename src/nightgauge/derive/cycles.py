@@ -10,16 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from nightgauge.derive.bursts import Bursts, bursts
-from nightgauge.derive.known import SECOND_US, Flags, Indices, Times, Track, joined, union
-from nightgauge.derive.tables import NO_TIME
+from nightgauge.derive.dumps import NO_DUMPS, NO_TIMES, UNSEEN, Dumps, Evidence
+from nightgauge.derive.known import Track
+from nightgauge.derive.spans import SECOND_US, Flags, Span, Times, inside, joined, union
 from nightgauge.derive.totals import Counted, counted, summed
-from nightgauge.derive.turning import least_fall, noise, timed, turns, without_spikes
-from nightgauge.field.settings import WaterDump
-
-UNSEEN = NO_TIME
-"""Stands for an opening or shutting that was not seen."""
-
-Span = tuple[Times, Times]
 
 _ENOUGH, _MOSTLY = 4, 0.9
 """Dumps, and share of them, that decide whether a signal is scanned too slowly for them. House choice: a dump that
@@ -29,48 +23,10 @@ _EVEN = 0.8
 _SLOW_SCAN_US, _FAST_SCAN_US = 60 * SECOND_US, 10 * SECOND_US
 """A totaliser that reports exceptions is read at least this often, a rate at most so slowly that its flow rises and
 falls within it. House choice: a slow and a usual scan."""
-_LEAST_GAP = 0.01
-"""Share of the vessel's height below which a sawtooth is none. House choice: floats do not trip within a finger's
-breadth; it keeps the noise of a still level from reading as dumps where no gap is set."""
-
 _BRIDGE_US = 120 * SECOND_US
 """A switch that says the same before and after so short a gap said so all along. House choice: two slow scans."""
 _BOUNCE_US = 3 * SECOND_US
 """A valve cannot shut and open again within this: a contact that says so bounced. House choice: one stroke."""
-
-
-@dataclass(frozen=True)
-class Dumps:
-    """Dumps in order of time; `UNSEEN` where the opening or the shutting was not seen."""
-
-    opened_us: Times
-    shut_us: Times
-    late_us: Times
-    """How late the opening may have been seen."""
-
-    @property
-    def size(self) -> int:
-        """Return how many there are."""
-        return int(self.opened_us.size)
-
-    def chosen(self, which: Flags | Indices) -> "Dumps":
-        """Return some of them."""
-        return Dumps(self.opened_us[which], self.shut_us[which], self.late_us[which])
-
-
-@dataclass(frozen=True)
-class Evidence:
-    """The dumps that one signal shows, and the intervals in which it would have shown them."""
-
-    name: str
-    dumps: Dumps
-    known: Span
-    misses: bool = False
-    """Whether dumps are shorter than its scan, so that it does not see them all."""
-
-
-_NO_TIMES = np.zeros(0, dtype=np.int64)
-NO_DUMPS = Dumps(_NO_TIMES, _NO_TIMES, _NO_TIMES)
 
 
 def from_switch(track: Track) -> Evidence:
@@ -78,7 +34,7 @@ def from_switch(track: Track) -> Evidence:
     open_now = track.start_value >= 0.5
     start, end = track.start_us, track.end_us
     if start.size == 0:
-        return Evidence("switch", NO_DUMPS, (_NO_TIMES, _NO_TIMES))
+        return Evidence("switch", NO_DUMPS, (NO_TIMES, NO_TIMES))
     follows = np.append(False, start[1:] - end[:-1] <= _BRIDGE_US)
     head = np.flatnonzero(~follows | np.append(True, open_now[1:] != open_now[:-1]))
     is_open, since, seen = open_now[head], start[head], follows[head]
@@ -138,7 +94,7 @@ def from_meter(track: Track, raw_unit: float = 0.0) -> Evidence:
     found = bursts(metered)
     known = joined(track.start_us, track.end_us)
     if found is None:
-        return Evidence("meter", NO_DUMPS, (_NO_TIMES, _NO_TIMES))
+        return Evidence("meter", NO_DUMPS, (NO_TIMES, NO_TIMES))
     shut = found.end_us.copy()
     if found.running and shut.size:
         shut[-1] = UNSEEN
@@ -155,55 +111,6 @@ def _seen_once(track: Track, found: Bursts) -> bool:
     return bool(np.mean(last - first < 2) > _MOSTLY)
 
 
-def from_level(track: Track, dump: WaterDump, height_m: float | None = None) -> Evidence:
-    """Return the dumps that the level shows: its fast falls.
-
-    Parameters
-    ----------
-    track : Track
-        The level that the dump's float rides on. [m]
-    dump : WaterDump
-        Its settings, for the size of the sawtooth; without them it is measured.
-    height_m : float, optional
-        Inside height of the vessel. [m]
-
-    """
-    known = joined(track.start_us, track.end_us)
-    saw = _sawtooth_m(track, dump, height_m)
-    swing = noise(track.value, saw)
-    least = least_fall(swing, saw)
-    if least > saw and (dump.opens_at_m is not None or swing > _least_gap_m(height_m)):
-        # The noise hides the sawtooth, or it has fewer than three samples a tooth.
-        return Evidence("level", NO_DUMPS, (_NO_TIMES, _NO_TIMES))
-    kept = without_spikes(track.value, track.time_us, saw)
-    all_times, all_levels = track.time_us[kept], track.value[kept]
-    opened, shut = [_NO_TIMES], [_NO_TIMES]
-    for start, end in zip(*known, strict=True):
-        low, high = np.searchsorted(all_times, [start, end + 1])
-        time, level = all_times[low:high], all_levels[low:high]
-        found = turns(level, least)
-        if found.peak.size:
-            when = timed(time, level, found)
-            opened.append(np.where(found.peak > 0, when.start_us, UNSEEN))
-            shut.append(when.end_us)
-    when_opened = np.concatenate(opened)
-    return Evidence("level", Dumps(when_opened, np.concatenate(shut), np.zeros_like(when_opened)), known)
-
-
-def _sawtooth_m(track: Track, dump: WaterDump, height_m: float | None) -> float:
-    """Return the height of the sawtooth: the gap as set, else the range of the level, if that is one at all. [m]"""
-    if dump.opens_at_m is not None and dump.closes_at_m is not None:
-        return dump.opens_at_m - dump.closes_at_m
-    if track.value.size == 0:
-        return _least_gap_m(height_m)
-    low, high = np.quantile(track.value, [0.01, 0.99])
-    return max(float(high - low), _least_gap_m(height_m))
-
-
-def _least_gap_m(height_m: float | None) -> float:
-    return _LEAST_GAP * (height_m if height_m is not None else 1.0)
-
-
 @dataclass(frozen=True)
 class Found:
     """The dumps of a vessel by the best evidence at each time, in order of opening."""
@@ -218,7 +125,7 @@ class Found:
     @staticmethod
     def without_dumps(tracks: Iterable[Track]) -> "Found":
         """Return that a vessel whose dump throttles has no dumps, known whenever one of its signals is."""
-        known: Span = (_NO_TIMES, _NO_TIMES)
+        known: Span = (NO_TIMES, NO_TIMES)
         for track in tracks:
             known = union(known, joined(track.start_us, track.end_us))
         return Found(NO_DUMPS, (), known)
@@ -227,13 +134,13 @@ class Found:
 def chosen(evidences: Sequence[Evidence]) -> Found:
     """Return the dumps of the best evidence at each time; the sequence is best first."""
     parts: list[Evidence] = []
-    covered: Span = (_NO_TIMES, _NO_TIMES)
+    covered: Span = (NO_TIMES, NO_TIMES)
     for one in sorted(evidences, key=lambda e: e.misses):
         parts.append(Evidence(one.name, one.dumps.chosen(~_touches(one.dumps, covered)), one.known))
         covered = union(covered, one.known)
-    opened = np.concatenate([_NO_TIMES, *(one.dumps.opened_us for one in parts)])
-    shut = np.concatenate([_NO_TIMES, *(one.dumps.shut_us for one in parts)])
-    late = np.concatenate([_NO_TIMES, *(one.dumps.late_us for one in parts)])
+    opened = np.concatenate([NO_TIMES, *(one.dumps.opened_us for one in parts)])
+    shut = np.concatenate([NO_TIMES, *(one.dumps.shut_us for one in parts)])
+    late = np.concatenate([NO_TIMES, *(one.dumps.late_us for one in parts)])
     names = [one.name for one in parts for _ in range(one.dumps.size)]
     order = np.argsort(np.where(opened == UNSEEN, shut, opened), kind="stable")
     leading = parts[0].name if parts else ""
@@ -245,12 +152,3 @@ def _touches(dumps: Dumps, covered: Span) -> Flags:
     opened = np.where(dumps.opened_us == UNSEEN, dumps.shut_us, dumps.opened_us)
     shut = np.where(dumps.shut_us == UNSEEN, dumps.opened_us, dumps.shut_us)
     return inside(opened, covered) | inside(shut, covered)
-
-
-def inside(when_us: Times, span: Span) -> Flags:
-    """Return which times lie in sorted, disjoint intervals."""
-    start, end = span
-    if start.size == 0:
-        return np.zeros(when_us.shape, dtype=bool)
-    i = np.searchsorted(start, when_us, side="right") - 1
-    return np.asarray((i >= 0) & (when_us < end[np.maximum(i, 0)]))

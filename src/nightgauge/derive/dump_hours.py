@@ -3,11 +3,12 @@
 import numpy as np
 
 from nightgauge.derive.cuts import Cuts, metered
-from nightgauge.derive.cycles import UNSEEN, Found, Span, inside
+from nightgauge.derive.cycles import Found
+from nightgauge.derive.dumps import UNSEEN
 from nightgauge.derive.facts import Facts
-from nightgauge.derive.known import SECOND_US, Floats, Pieces, joined, per_bin, pieces
-from nightgauge.derive.load import cut_at, overlaps
+from nightgauge.derive.known import Pieces, per_bin, pieces
 from nightgauge.derive.plant import Plant
+from nightgauge.derive.spans import SECOND_US, Floats, Span, cut_at, inside, joined, overlaps
 
 Columns = dict[str, Floats]
 

@@ -4,10 +4,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from nightgauge.derive.cycles import UNSEEN, Found
-from nightgauge.derive.known import SECOND_US, Floats, Times, Track, integral, known_until, per_bin, pieces
+from nightgauge.derive.cycles import Found
+from nightgauge.derive.dumps import UNSEEN
+from nightgauge.derive.known import Track, integral, per_bin, pieces
 from nightgauge.derive.lines import lines
 from nightgauge.derive.plant import Plant, level_at
+from nightgauge.derive.spans import SECOND_US, Floats, Span, Times, complement, cut_at
 from nightgauge.derive.totals import DAY_S
 from nightgauge.physics.valve import flow_coefficient, liquid_head_kpa
 
@@ -116,12 +118,22 @@ def _read(track: Track | None, when_us: Floats) -> Floats:
 def _fill_s(found: Found, opened: Floats, shut_before: Floats, drain_s: Floats) -> Floats:
     """Return previous shutting to opening; null where a whole dump could hide in what is not known of it."""
     a, b = _whole(shut_before), _whole(opened)
-    both = ~np.isnan(shut_before) & ~np.isnan(opened)
-    known = known_until(*found.known, b) - known_until(*found.known, a)
-    hidden_s = (b - a - known) / SECOND_US
-    could_hide = np.where(np.isnan(drain_s), 0.0, 0.5 * drain_s)
-    whole = both & (hidden_s <= could_hide) & (b - a <= LONGEST_FILL_US) & (b > a)
-    return np.where(whole, (b - a) / SECOND_US, np.nan)
+    whole = ~np.isnan(shut_before) & ~np.isnan(opened) & (b > a) & (b - a <= LONGEST_FILL_US)
+    hidden_s = np.zeros(a.shape)
+    hidden_s[whole] = _longest_hole_s(found.known, a[whole], b[whole])
+    known = drain_s[~np.isnan(drain_s)]
+    could_hide_s = 0.5 * np.where(np.isnan(drain_s), np.median(known) if known.size else 0.0, drain_s)
+    return np.where(whole & (hidden_s <= could_hide_s), (b - a) / SECOND_US, np.nan)
+
+
+def _longest_hole_s(known: Span, start_us: Times, end_us: Times) -> Floats:
+    """Return the longest time on end that is not known in each of some stretches that follow one another. [s]"""
+    if start_us.size == 0:
+        return np.zeros(0)
+    holes = complement(known, int(start_us[0]), int(end_us[-1]))
+    edges = np.column_stack([start_us, end_us]).ravel()
+    cut = cut_at(*holes, edges)
+    return per_bin(np.maximum, cut.length_s, cut.bin, edges.size - 1, 0.0)[::2]
 
 
 def _metered(

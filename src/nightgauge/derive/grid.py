@@ -6,8 +6,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from nightgauge.derive.known import SECOND_US, Times
 from nightgauge.derive.readings import to_us
+from nightgauge.derive.spans import SECOND_US, Times
 from nightgauge.field.calendar import midnights
 from nightgauge.field.settings import Field
 

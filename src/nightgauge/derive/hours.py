@@ -8,10 +8,11 @@ from nightgauge.derive.cuts import Cuts, metered
 from nightgauge.derive.cycles import Found, from_switch
 from nightgauge.derive.dump_hours import dump_columns, spans_open
 from nightgauge.derive.facts import Facts
-from nightgauge.derive.known import SECOND_US, Floats, Track
+from nightgauge.derive.known import Track
 from nightgauge.derive.load import Rates, water_inflow
 from nightgauge.derive.plant import Plant
 from nightgauge.derive.retention import Means, retention_columns
+from nightgauge.derive.spans import SECOND_US, Floats
 from nightgauge.derive.totals import DAY_S
 from nightgauge.vocabulary.signals import SIGNALS
 

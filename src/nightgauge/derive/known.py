@@ -11,14 +11,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Times = NDArray[np.int64]
-Indices = NDArray[np.intp]
-Flags = NDArray[np.bool_]
-
-SECOND_US = 1_000_000
+from nightgauge.derive.spans import SECOND_US, Flags, Floats, Indices, Span, Times, known_until
 
 
 @dataclass(frozen=True)
@@ -87,18 +81,7 @@ class Track:
         return known_until(self.start_us, self.end_us, end_us) - known_until(self.start_us, self.end_us, start_us)
 
 
-def known_until(start_us: Times, end_us: Times, when_us: Times) -> Times:
-    """Return how much of sorted, disjoint intervals lies before each time. [us]"""
-    if start_us.size == 0:
-        return np.zeros(when_us.shape, dtype=np.int64)
-    before = np.concatenate([[0], np.cumsum(end_us - start_us)])
-    i = np.searchsorted(start_us, when_us, side="right")
-    inside = np.maximum(i - 1, 0)
-    overshoot = np.where(i > 0, np.maximum(end_us[inside] - when_us, 0), 0)
-    return np.asarray(before[i] - overshoot, dtype=np.int64)
-
-
-def track(readings: Readings, until_us: int, unknown: tuple[Times, Times] | None = None) -> Track:
+def track(readings: Readings, until_us: int, unknown: Span | None = None) -> Track:
     """Return a signal with the intervals in which it is known.
 
     Parameters
@@ -126,9 +109,7 @@ def track(readings: Readings, until_us: int, unknown: tuple[Times, Times] | None
     return Track(readings.signal, readings.hold, time[usable], value[usable], *parts, labels=readings.labels)
 
 
-def _without(
-    parts: tuple[Times, Times, Floats, Floats], unknown: tuple[Times, Times]
-) -> tuple[Times, Times, Floats, Floats]:
+def _without(parts: tuple[Times, Times, Floats, Floats], unknown: Span) -> tuple[Times, Times, Floats, Floats]:
     """Return the intervals with the unknown stretches cut out."""
     edges = np.column_stack(unknown).ravel()
     cut = _split(*parts, edges)
@@ -197,46 +178,3 @@ def integral(cut: Pieces, count: int) -> Floats:
     """Return the integral over time of each bin, unknown parts left out. [value x s]"""
     area = 0.5 * (cut.start_value + cut.end_value) * (cut.length_us / SECOND_US)
     return per_bin(np.add, area, cut.bin, count, 0.0)
-
-
-def gaps_longer_than(time_us: Times, longest_us: int, bounds_us: tuple[int, int]) -> tuple[Times, Times]:
-    """Return start and end of the stretches within bounds without any of the times, if longer than asked."""
-    padded = np.concatenate([[bounds_us[0]], time_us, [bounds_us[1]]])
-    wide = np.flatnonzero(np.diff(padded) > longest_us)
-    return padded[wide], padded[wide + 1]
-
-
-def overlap(first: tuple[Times, Times], second: tuple[Times, Times]) -> tuple[Times, Times]:
-    """Return the intervals common to two sorted lists of disjoint intervals."""
-    edges = np.unique(np.concatenate([*first, *second]))
-    if edges.size < 2:
-        return edges[:0], edges[:0]
-    a, b = edges[:-1], edges[1:]
-    inside = _covers(first, a) & _covers(second, a)
-    return joined(a[inside], b[inside])
-
-
-def union(first: tuple[Times, Times], second: tuple[Times, Times]) -> tuple[Times, Times]:
-    """Return the intervals that lie in either of two sorted lists of disjoint intervals."""
-    edges = np.unique(np.concatenate([*first, *second]))
-    if edges.size < 2:
-        return edges[:0], edges[:0]
-    a, b = edges[:-1], edges[1:]
-    inside = _covers(first, a) | _covers(second, a)
-    return joined(a[inside], b[inside])
-
-
-def joined(start_us: Times, end_us: Times) -> tuple[Times, Times]:
-    """Return sorted intervals with those that touch put together."""
-    if start_us.size == 0:
-        return start_us, end_us
-    apart = start_us[1:] > end_us[:-1]
-    return start_us[np.append(True, apart)], end_us[np.append(apart, True)]
-
-
-def _covers(intervals: tuple[Times, Times], when_us: Times) -> Flags:
-    start, end = intervals
-    if start.size == 0:
-        return np.zeros(when_us.shape, dtype=bool)
-    i = np.searchsorted(start, when_us, side="right") - 1
-    return np.asarray((i >= 0) & (when_us < end[np.maximum(i, 0)]))

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from nightgauge.derive.known import SECOND_US, Floats, Indices, Times
+from nightgauge.derive.spans import SECOND_US, Floats, Indices, Times
 
 
 @dataclass(frozen=True)

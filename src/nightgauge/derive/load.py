@@ -4,10 +4,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from nightgauge.derive.cycles import UNSEEN, Found, Span
+from nightgauge.derive.cycles import Found
+from nightgauge.derive.dumps import UNSEEN
 from nightgauge.derive.facts import Facts
-from nightgauge.derive.known import SECOND_US, Floats, Times, per_bin
+from nightgauge.derive.known import per_bin
 from nightgauge.derive.plant import Plant, level_at
+from nightgauge.derive.spans import SECOND_US, Floats, Span, Times, complement, cut_at, overlaps
 from nightgauge.derive.totals import DAY_S
 
 
@@ -36,37 +38,6 @@ class Rates:
         return per_bin(np.add, cut.length_s, cut.bin, edges_us.size - 1, 0.0) / (np.diff(edges_us) / SECOND_US)
 
 
-@dataclass(frozen=True)
-class Cut:
-    """Stretches of time cut at edges, with the bin and the stretch that each piece comes from."""
-
-    bin: Times
-    source: Times
-    start_us: Times
-    end_us: Times
-
-    @property
-    def length_s(self) -> Floats:
-        """Return the length of each piece. [s]"""
-        return (self.end_us - self.start_us) / SECOND_US
-
-
-def cut_at(start_us: Times, end_us: Times, edges_us: Times) -> Cut:
-    """Return sorted, disjoint stretches cut at edges, without what lies outside the edges."""
-    source = np.arange(start_us.size)
-    start, end = np.maximum(start_us, edges_us[0]), np.minimum(end_us, edges_us[-1])
-    real = end > start
-    start, end, source = start[real], end[real], source[real]
-    first = np.searchsorted(edges_us, start, side="right") - 1
-    last = np.searchsorted(edges_us, end, side="left") - 1
-    count = last - first + 1
-    whole = np.repeat(np.arange(start.size), count)
-    bins = first[whole] + np.arange(whole.size) - np.repeat(np.cumsum(count) - count, count)
-    return Cut(
-        bins, source[whole], np.maximum(start[whole], edges_us[bins]), np.minimum(end[whole], edges_us[bins + 1])
-    )
-
-
 def water_inflow(plant: Plant, found: Found, known: Facts, open_spans: Span, edges_us: Times) -> Rates:
     """Return the water inflow between the first and the last of the edges, which are hours.
 
@@ -77,7 +48,7 @@ def water_inflow(plant: Plant, found: Found, known: Facts, open_spans: Span, edg
     before = np.append(UNSEEN, shut[:-1])
     told = (before != UNSEEN) & (shut != UNSEEN) & ~np.isnan(known.inflow_m3_per_day)
     start, end, rate = before[told], shut[told], known.inflow_m3_per_day[told]
-    free = _complement((start, end), int(edges_us[0]), int(edges_us[-1]))
+    free = complement((start, end), int(edges_us[0]), int(edges_us[-1]))
     rest = cut_at(*free, edges_us)
     balance = _balance(plant, *_measured(plant, rest.start_us, rest.end_us), open_spans)
     all_start, all_end = np.concatenate([start, balance.start_us]), np.concatenate([end, balance.end_us])
@@ -95,13 +66,6 @@ def _measured(plant: Plant, start: Times, end: Times) -> tuple[Times, Times]:
     if plant.water is not None and plant.water.to_us.size:
         start = np.maximum(start, plant.water.from_us[0])
         end = np.minimum(end, plant.water.to_us[-1])
-    real = end > start
-    return start[real], end[real]
-
-
-def _complement(spans: Span, start_us: int, end_us: int) -> Span:
-    start = np.clip(np.append(start_us, spans[1]), start_us, end_us)
-    end = np.clip(np.append(spans[0], end_us), start_us, end_us)
     real = end > start
     return start[real], end[real]
 
@@ -124,8 +88,3 @@ def _passed(plant: Plant, start: Times, end: Times, open_spans: Span) -> Floats:
     if plant.water is None and plant.is_throttling:
         return metered
     return np.where(np.isnan(metered), np.where(was_open, np.nan, 0.0), metered)
-
-
-def overlaps(start: Times, end: Times, spans: Span) -> np.ndarray:
-    """Return which stretches have any time in common with sorted, disjoint spans."""
-    return np.asarray(np.searchsorted(spans[0], end, side="left") > np.searchsorted(spans[1], start, side="right"))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from nightgauge.derive.known import Floats
+from nightgauge.derive.spans import Floats
 
 _REFERENCE_DAYS = 14
 """Judged days that make the reference. House choice: two weeks hold the days and week-ends of a field's routine."""

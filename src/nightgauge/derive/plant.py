@@ -7,8 +7,9 @@ import numpy as np
 
 from nightgauge.derive.cycles import meter_of
 from nightgauge.derive.grid import Day
-from nightgauge.derive.known import Floats, Times, Track
+from nightgauge.derive.known import Track
 from nightgauge.derive.readings import Seen
+from nightgauge.derive.spans import Floats, Times
 from nightgauge.derive.totals import Counted
 from nightgauge.field.settings import Field, Vessel, WaterDump
 from nightgauge.physics.geometry import Shell, shell

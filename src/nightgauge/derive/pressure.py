@@ -12,10 +12,11 @@ import numpy as np
 
 from nightgauge.derive.grid import DAY_US
 from nightgauge.derive.hours import Hours
-from nightgauge.derive.known import SECOND_US, Flags, Floats, Indices, Times, integral, per_bin, pieces
+from nightgauge.derive.known import integral, per_bin, pieces
 from nightgauge.derive.past import Past
 from nightgauge.derive.plant import Plant
 from nightgauge.derive.signal_hours import quantiles
+from nightgauge.derive.spans import SECOND_US, Flags, Floats, Indices, Times
 
 _BIN_US = 600 * SECOND_US
 """Pressure is taken in medians over this. [us] House choice: longer than the dip of a dump, shorter than the swing

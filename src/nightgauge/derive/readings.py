@@ -7,7 +7,8 @@ from datetime import datetime, timedelta
 import numpy as np
 import polars as pl
 
-from nightgauge.derive.known import SECOND_US, Readings, Times, Track, gaps_longer_than, overlap, track
+from nightgauge.derive.known import Readings, Track, track
+from nightgauge.derive.spans import SECOND_US, Times, gaps_longer_than, overlap
 from nightgauge.field.settings import Outage
 from nightgauge.vocabulary.flags import BAD, FLAG
 from nightgauge.vocabulary.signals import SIGNALS

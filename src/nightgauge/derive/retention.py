@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from nightgauge.derive.known import Floats
 from nightgauge.derive.plant import Plant
+from nightgauge.derive.spans import Floats
 from nightgauge.physics.gas import Gas, gas_capacity_m3_per_day
 from nightgauge.physics.liquids import oil_density_kg_m3
 from nightgauge.physics.retention import effective_volume_m3, required_retention_min, retention_min

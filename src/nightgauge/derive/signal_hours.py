@@ -3,18 +3,8 @@
 import numpy as np
 
 from nightgauge.derive.grid import DAY_US, Day
-from nightgauge.derive.known import (
-    SECOND_US,
-    Floats,
-    Indices,
-    Pieces,
-    Readings,
-    Times,
-    Track,
-    integral,
-    per_bin,
-    pieces,
-)  # fmt: skip
+from nightgauge.derive.known import Pieces, Readings, Track, integral, per_bin, pieces
+from nightgauge.derive.spans import SECOND_US, Floats, Indices, Times
 from nightgauge.derive.totals import counted
 from nightgauge.statistics.oscillation import swings
 from nightgauge.vocabulary.signals import SIGNALS

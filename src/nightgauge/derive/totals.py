@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from nightgauge.derive.known import SECOND_US, Flags, Floats, Indices, Times, Track
+from nightgauge.derive.known import Track
+from nightgauge.derive.spans import SECOND_US, Flags, Floats, Indices, Times
 
 DAY_S = 86400.0
 

@@ -6,8 +6,8 @@ from itertools import pairwise
 import numpy as np
 from scipy.signal import find_peaks
 
-from nightgauge.derive.known import SECOND_US, Flags, Floats, Indices, Times
 from nightgauge.derive.lines import Lines, lines
+from nightgauge.derive.spans import SECOND_US, Flags, Floats, Indices, Times
 from nightgauge.derive.totals import DAY_S
 
 _SWINGS = 5.5
@@ -73,7 +73,7 @@ def _turning(level: Floats) -> Indices:
     return np.asarray(changed[1:-1][step[1:] * step[:-1] < 0.0])
 
 
-def turns(level: Floats, least: float) -> Turns:
+def turns(level: Floats, least: float, gap_m: float = np.inf) -> Turns:
     """Return the dumps of a level as the peak and the trough of each.
 
     Parameters
@@ -82,6 +82,8 @@ def turns(level: Floats, least: float) -> Turns:
         Samples in order of time. [m]
     least : float
         Fall that is looked at at all; above what noise makes. [m]
+    gap_m : float
+        Gap of the float as set, if it is. [m]
 
     Returns
     -------
@@ -94,7 +96,7 @@ def turns(level: Floats, least: float) -> Turns:
     if found.peak.size == 0:
         return found
     for reach in _AROUND:
-        found = _merged(level, found, _usual_fall(level, found, reach))
+        found = _merged(level, found, _usual_fall(level, found, reach, gap_m))
     return found
 
 
@@ -120,12 +122,16 @@ def _falls(level: Floats, found: Turns) -> Floats:
     return np.asarray(level[found.peak] - level[last])
 
 
-def _usual_fall(level: Floats, found: Turns, reach: int) -> Floats:
+def _usual_fall(level: Floats, found: Turns, reach: int, gap_m: float) -> Floats:
     """Return the usual fall around each: the median of those around it, each counted by its square.
 
-    So a few dumps outweigh many small waves.
+    So a few dumps outweigh many small waves. A fall to the outlet counts no more than two of the usual ones, which are
+    as large as the gap is set, or as the one up to which half of all falling is.
     """
     falls = _falls(level, found)
+    ordered = np.sort(falls)
+    running = np.cumsum(ordered)
+    falls = np.minimum(falls, 2.0 * min(gap_m, float(ordered[np.searchsorted(running, 0.5 * running[-1])])))
     reach = min(reach, falls.size - 1)
     padded = np.pad(falls, reach, mode="reflect") if reach else falls
     windows = np.sort(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1), axis=1)
@@ -183,14 +189,16 @@ def without_spikes(level: Floats, time_us: Times, height_m: float) -> Flags:
 
 @dataclass(frozen=True)
 class Timed:
-    """When the falls began and ended. [us] -1 where the end is not seen."""
+    """When the falls began, when they had reached their bottom, and when the level left it again. [us]"""
 
     start_us: Times
     end_us: Times
+    leaves_us: Times
+    """Time of the last sample near the bottom."""
 
 
 def timed(time_us: Times, level: Floats, found: Turns) -> Timed:
-    """Return begin and end of each fall, where its straight part meets the rise before and the rise after.
+    """Return when each fall began and reached its bottom: where its straight part meets the rises before and after.
 
     Noise puts the highest sample anywhere on a slow rise, so the peak itself is a poor clock. Where the fall has
     fewer than two samples between its ends, the last sample above and the first below it are all that is known.
@@ -217,7 +225,16 @@ def timed(time_us: Times, level: Floats, found: Turns) -> Timed:
     unclear_us = np.maximum(time_us[begin], time_us[np.minimum(begin + 1, level.size - 1)] - _scan_us(time_us))
     start_us = np.where(clear, np.clip(start_us, soonest, time_us[begin + clear]), unclear_us)
     end_us = np.where(clear, np.clip(end_us, time_us[end - clear], latest), time_us[end])
-    return Timed(start_us, np.where(found.trough < 0, -1, np.maximum(end_us, start_us + 1)))
+    leaves = _leaving(level, last, after, level[last] + falls.edge * (level[found.peak] - level[last]))
+    return Timed(start_us, np.maximum(end_us, start_us + 1), time_us[leaves])
+
+
+def _leaving(level: Floats, trough: Indices, until: Indices, near: Floats) -> Indices:
+    """Return the last sample from each trough on that still lies near it."""
+    count = until - trough + 1
+    fall = np.repeat(np.arange(trough.size), count)
+    sample = trough[fall] + np.arange(fall.size) - np.repeat(np.cumsum(count) - count, count)
+    return _last(fall, sample, level[sample] <= near[fall], trough)
 
 
 def _scan_us(time_us: Times) -> int:

@@ -11,17 +11,19 @@ from datetime import datetime, timedelta
 
 import polars as pl
 
-from nightgauge.derive.cycles import Evidence, Found, chosen, from_level, from_meter, from_switch
+from nightgauge.derive.cycles import Found, chosen, from_meter, from_switch
 from nightgauge.derive.days import day_row
 from nightgauge.derive.facts import cycle_columns, facts
 from nightgauge.derive.grid import DAY_US, Day, days
 from nightgauge.derive.hours import hour_columns
-from nightgauge.derive.known import SECOND_US, Readings
+from nightgauge.derive.known import Readings
+from nightgauge.derive.level_dumps import from_level
 from nightgauge.derive.past import Past
 from nightgauge.derive.plant import Plant
 from nightgauge.derive.pressure import held_pressures
 from nightgauge.derive.readings import readings_of, seen
 from nightgauge.derive.signal_hours import signal_hours
+from nightgauge.derive.spans import SECOND_US
 from nightgauge.derive.tables import Table, build
 from nightgauge.derive.well_tests import well_tests
 from nightgauge.field.settings import Field, Vessel
@@ -116,14 +118,13 @@ def _one_day(vessel: Vessel, field: Field, readings: Mapping[str, Readings], day
 
 def find_dumps(plant: Plant) -> Found:
     """Return the dumps of the water dump by the best evidence at each time."""
-    evidences: list[Evidence] = []
     switch, meter, level = plant.track("water_dump_open"), plant.water_meter, plant.interface
-    if switch is not None:
-        evidences.append(from_switch(switch))
-    if meter is not None:
-        evidences.append(from_meter(meter, plant.raw_unit(meter.signal)))
-    if level is not None:
-        evidences.append(from_level(level, plant.dump, None if plant.shell is None else plant.shell.height_m))
+    height_m = None if plant.shell is None else plant.shell.height_m
+    evidences = [
+        *([from_switch(switch)] if switch is not None else []),
+        *([from_meter(meter, plant.raw_unit(meter.signal))] if meter is not None else []),
+        *([from_level(level, plant.dump, height_m)] if level is not None else []),
+    ]
     if plant.is_throttling:
         return Found.without_dumps(t for t in (switch, meter, level, plant.track("water_dump_position")) if t)
     return chosen(evidences)

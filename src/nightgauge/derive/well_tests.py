@@ -11,9 +11,10 @@ import numpy as np
 
 from nightgauge.derive.grid import DAY_US, HOUR_US
 from nightgauge.derive.hours import Hours
-from nightgauge.derive.known import SECOND_US, Track, joined
+from nightgauge.derive.known import Track
 from nightgauge.derive.plant import Plant
 from nightgauge.derive.readings import to_us
+from nightgauge.derive.spans import SECOND_US, joined
 from nightgauge.derive.totals import DAY_S
 from nightgauge.field.calendar import day_bounds
 
