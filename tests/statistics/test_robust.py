@@ -71,7 +71,12 @@ def test_single_wild_points_are_mended_and_a_step_is_left_alone(rng):
 
 def test_a_straight_line_and_a_kink_are_left_alone():
     days = np.arange(30.0)
-    for series in (1000.0 + 2.0 * days, 1000.0 - 2.0 * days, np.maximum(days - 12.0, 0.0), -np.maximum(12.0 - days, 0.0)):
+    for series in (
+        1000.0 + 2.0 * days,
+        1000.0 - 2.0 * days,
+        np.maximum(days - 12.0, 0.0),
+        -np.maximum(12.0 - days, 0.0),
+    ):
         np.testing.assert_array_equal(cleaned(series), series)
         np.testing.assert_array_equal(running_median(series), series)
 

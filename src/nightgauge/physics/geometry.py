@@ -140,7 +140,7 @@ class Shell:
         return plain(self._lying_area(level) if lying else self._standing_area(level), level_m)
 
     def level_m(self, volume_m3: Values) -> Values:
-        """Return the level below which a volume lies; the inverse of `volume_m3` to 1e-9 m.
+        """Return the level below which a volume lies, the inverse of `volume_m3`.
 
         Parameters
         ----------
@@ -154,7 +154,8 @@ class Shell:
 
         Notes
         -----
-        Newton's method, kept inside a bracket that is halved wherever a step would leave it.
+        Newton's method, kept inside a bracket that is halved wherever a step would leave it; good to 1e-9 m, save in
+        the uppermost thousandth of the height, where a float holds the volume no finer.
 
         """
         (volume,) = as_floats(volume_m3)
@@ -186,11 +187,12 @@ class Shell:
 
     def _standing_volume(self, level: Floats) -> Floats:
         shape, diameter, depth = head_shapes.head(self.heads), self.inside_diameter_m, self.head_depth_m
-        full_head = shape.standing_volume(np.asarray(shape.depth))
-        bottom = shape.standing_volume(np.minimum(level, depth) / diameter)
+        bottom = shape.standing_volume(np.minimum(level / diameter, shape.depth))
         straight = math.pi / 4.0 * diameter**2 * np.clip(level - depth, 0.0, self.length_m)
-        headroom = np.minimum(self.height_m - level, depth) / diameter
-        return (bottom + full_head - shape.standing_volume(headroom)) * diameter**3 + straight
+        headroom = np.minimum((self.height_m - level) / diameter, shape.depth)
+        # Exactly 0 below the top seam: a few ulp of a full head are a visible level in the tip of the bottom one.
+        top = shape.standing_volume(np.asarray(shape.depth)) - shape.standing_volume(headroom)
+        return (bottom + top) * diameter**3 + straight
 
     def _standing_area(self, level: Floats) -> Floats:
         shape, diameter, depth = head_shapes.head(self.heads), self.inside_diameter_m, self.head_depth_m

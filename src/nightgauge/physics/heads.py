@@ -100,7 +100,8 @@ class TorisphericalHead:
         cap_level = np.minimum(level, self._cap)
         cap = math.pi * cap_level**2 * (self._crown - cap_level / 3.0)
         below_seam = self.depth - np.maximum(level, self._cap)
-        return cap + self._torus_slice(np.asarray(self.depth - self._cap)) - self._torus_slice(below_seam)
+        torus = self._torus_slice(np.asarray(self.depth - self._cap)) - self._torus_slice(below_seam)
+        return cap + torus
 
     def standing_area(self, level: Floats) -> Floats:
         """Return the plan area of the bottom head at a level 0..depth."""
