@@ -1,13 +1,14 @@
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import polars as pl
 import pytest
 
-from nightgauge.derive.cycles import chosen, from_meter, from_switch
+from nightgauge.derive.cycles import chosen, from_switch
 from nightgauge.derive.dumps import UNSEEN
 from nightgauge.derive.level_dumps import from_level
+from nightgauge.derive.meter_dumps import from_meter
 from nightgauge.field.settings import WaterDump
 
 START_S = datetime(2026, 3, 2, tzinfo=UTC).timestamp()
@@ -312,3 +313,22 @@ def test_single_bad_samples_of_a_level_part_no_dump(make_saw, derive):
     assert found.height == clean.height
     assert np.abs(times_of(found)[0] - times_of(clean)[0]).max() < 5.0
     assert found["fill_s"].null_count() == 1
+
+
+def test_a_silent_totaliser_that_went_on_by_many_dumps_knows_none_of_them(make_saw, derive):
+    samples = make_saw([600.0] * 200).samples("water_total", period_s=10.0)
+    start = samples["time_utc"].min()
+    hole = (start + timedelta(hours=2), start + timedelta(hours=4))
+    found = derive(samples.filter(~pl.col("time_utc").is_between(*hole)), hours=6)
+    assert found.hours["coverage"].to_list() == pytest.approx([1.0, 1.0, 0.0, 0.0, 1.0, 1.0], abs=0.01)
+    assert found.cycles.filter(pl.col("opened_utc").is_between(*hole)).height <= 1
+    # What came in meanwhile is still known: the register went on.
+    assert found.hours["water_load_m3_per_day"].to_numpy() == pytest.approx(600.0, rel=0.03)
+
+
+def test_a_silent_totaliser_that_stood_still_says_that_there_was_no_dump(signal_samples, derive):
+    times = [0, 3600, 3620, 3640, 3660, 14400, 14420, 14440, 14460]
+    total = signal_samples("water_total", [0.0, 0.0, 1.0, 2.0, 2.0, 2.0, 3.0, 4.0, 4.0], times_s=times)
+    found = derive(total, hours=5)
+    assert found.hours["coverage"].to_list() == [1.0] * 5
+    assert found.hours["dumps"].to_list() == [0, 1, 0, 0, 1]

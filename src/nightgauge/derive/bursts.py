@@ -15,6 +15,8 @@ _TWO_LEVELS = 2.0
 _OF_DUMPS = 0.9
 """Share of the volume that passes no faster than a dump runs. House choice: so a tenth of the water in dumps is enough
 to see them by, where a leaking valve passes the rest."""
+_MOST_OF_ONE = 10.0
+"""Usual steps that one step of the register counts for at most. House choice: an order of magnitude."""
 _PULSES_OF_A_SCAN = 3.0
 """Pulses within one scan from which that scan's own rate means something: counting error below a third."""
 _SAME = 1e-3
@@ -51,7 +53,8 @@ def bursts(counted: Counted) -> Bursts | None:
     apart_s = np.diff(at, prepend=counted.from_us[pulse[0]]) / SECOND_US
     is_rate = volume >= _PULSES_OF_A_SCAN * _pulse_m3(volume)
     rate = np.where(is_rate, volume / scanned_s, volume / apart_s)
-    high = weighted_quantile(rate, volume, _OF_DUMPS)
+    # A silence that hides many dumps must not be taken for the fastest flow of all.
+    high = weighted_quantile(rate, np.minimum(volume, _MOST_OF_ONE * float(np.median(volume))), _OF_DUMPS)
     low = weighted_quantile(volume / apart_s, apart_s, 0.02)
     if high < _TWO_LEVELS * low:
         return None

@@ -9,20 +9,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from nightgauge.derive.bursts import Bursts, bursts
-from nightgauge.derive.dumps import NO_DUMPS, NO_TIMES, UNSEEN, Dumps, Evidence
+from nightgauge.derive.dumps import ENOUGH, MOSTLY, NO_DUMPS, NO_TIMES, UNSEEN, Dumps, Evidence
 from nightgauge.derive.known import Track
-from nightgauge.derive.spans import SECOND_US, Flags, Span, Times, inside, joined, union
-from nightgauge.derive.totals import Counted, counted, summed
+from nightgauge.derive.spans import SECOND_US, Flags, Span, inside, joined, union
 
-_ENOUGH, _MOSTLY = 4, 0.9
-"""Dumps, and share of them, that decide whether a signal is scanned too slowly for them. House choice: a dump that
-lasts just over a scan is seen in two scans as often as in one."""
-_EVEN = 0.8
-"""Share of spacings within 5 % of the median from which a signal is scanned evenly. House choice."""
-_SLOW_SCAN_US, _FAST_SCAN_US = 60 * SECOND_US, 10 * SECOND_US
-"""A totaliser that reports exceptions is read at least this often, a rate at most so slowly that its flow rises and
-falls within it. House choice: a slow and a usual scan."""
 _BRIDGE_US = 120 * SECOND_US
 """A switch that says the same before and after so short a gap said so all along. House choice: two slow scans."""
 _BOUNCE_US = 3 * SECOND_US
@@ -51,10 +41,10 @@ def _misses(dumps: Dumps) -> bool:
     """Return whether a scanned switch mostly saw one scan of each dump, or of each fill: then it missed others."""
     scan = dumps.late_us[1:]
     seen = (dumps.opened_us != UNSEEN)[1:] & (dumps.shut_us[1:] != UNSEEN) & (dumps.shut_us[:-1] != UNSEEN) & (scan > 0)
-    if np.count_nonzero(seen) < _ENOUGH:
+    if np.count_nonzero(seen) < ENOUGH:
         return False
     open_us, shut_us = (dumps.shut_us - dumps.opened_us)[1:], dumps.opened_us[1:] - dumps.shut_us[:-1]
-    return any(bool(np.mean(time[seen] < 1.5 * scan[seen]) > _MOSTLY) for time in (open_us, shut_us))
+    return any(bool(np.mean(time[seen] < 1.5 * scan[seen]) > MOSTLY) for time in (open_us, shut_us))
 
 
 def _without_bounce(dumps: Dumps) -> Dumps:
@@ -64,51 +54,6 @@ def _without_bounce(dumps: Dumps) -> Dumps:
     bounced = (dumps.opened_us[1:] != UNSEEN) & (dumps.shut_us[:-1] != UNSEEN) & (shut_for <= _BOUNCE_US)
     first = np.append(True, ~bounced)
     return Dumps(dumps.opened_us[first], dumps.shut_us[np.append(~bounced, True)], dumps.late_us[first])
-
-
-def meter_of(track: Track, raw_unit: float = 0.0) -> Counted:
-    """Return what an outlet meter counted, from a totaliser or from a rate."""
-    if track.hold == "step":
-        return counted(track, raw_unit, _scan_us(track.time_us, _SLOW_SCAN_US))
-    return summed(track, _scan_us(track.time_us, _FAST_SCAN_US))
-
-
-def _scan_us(time_us: Times, at_most_us: int) -> int:
-    """Return how often a meter is read: the spacing of its samples where it is even, else about the shortest. [us]
-
-    A meter that reports exceptions keeps quiet between them, so the spacing of its samples says nothing but that it
-    is read at least so often.
-    """
-    if time_us.size < 3:
-        return at_most_us
-    spacing = np.diff(time_us)
-    usual = float(np.median(spacing))
-    if np.mean(np.abs(spacing - usual) <= 0.05 * usual) >= _EVEN:
-        return int(usual)
-    return int(np.clip(np.quantile(spacing, 0.05), SECOND_US, at_most_us))
-
-
-def from_meter(track: Track, raw_unit: float = 0.0) -> Evidence:
-    """Return the dumps that an outlet meter shows: bursts of flow between its own high and low level."""
-    metered = meter_of(track, raw_unit)
-    found = bursts(metered)
-    known = joined(track.start_us, track.end_us)
-    if found is None:
-        return Evidence("meter", NO_DUMPS, (NO_TIMES, NO_TIMES))
-    shut = found.end_us.copy()
-    if found.running and shut.size:
-        shut[-1] = UNSEEN
-    dumps = Dumps(found.start_us, shut, np.zeros_like(shut))
-    return Evidence("meter", dumps, known, misses=track.hold == "line" and _seen_once(track, found))
-
-
-def _seen_once(track: Track, found: Bursts) -> bool:
-    """Return whether a rate that is read now and then mostly shows a dump in one reading: then it missed others."""
-    if found.start_us.size < _ENOUGH:
-        return False
-    first = np.searchsorted(track.time_us, found.start_us, side="left")
-    last = np.searchsorted(track.time_us, found.end_us, side="right")
-    return bool(np.mean(last - first < 2) > _MOSTLY)
 
 
 @dataclass(frozen=True)

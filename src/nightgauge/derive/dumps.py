@@ -11,6 +11,11 @@ UNSEEN = NO_TIME
 """Stands for an opening or shutting that was not seen."""
 
 
+ENOUGH, MOSTLY = 4, 0.9
+"""Dumps, and share of them, that decide whether a signal is scanned too slowly for them. House choice: a dump that
+lasts just over a scan is seen in two scans as often as in one."""
+
+
 @dataclass(frozen=True)
 class Dumps:
     """Dumps in order of time; `UNSEEN` where the opening or the shutting was not seen."""

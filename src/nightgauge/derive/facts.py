@@ -52,7 +52,6 @@ def facts(plant: Plant, found: Found) -> Facts:
     with np.errstate(invalid="ignore", divide="ignore"):
         by_geometry = (before - np.append(np.nan, kept[:-1])) / fill * DAY_S
     by_meter, through, leak = _metered(plant, found, opened, shut, shut_before, kept)
-    by_meter = np.where(np.isnan(fill), np.nan, by_meter)
     inflow = np.where(np.isnan(by_meter), np.maximum(by_geometry, 0.0), by_meter)
     inflow_of_level = np.where(np.isnan(by_geometry), inflow, by_geometry)
     volume = before - kept + np.maximum(inflow_of_level, 0.0) * drain / DAY_S

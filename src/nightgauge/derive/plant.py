@@ -5,9 +5,9 @@ from functools import cached_property
 
 import numpy as np
 
-from nightgauge.derive.cycles import meter_of
 from nightgauge.derive.grid import Day
 from nightgauge.derive.known import Track
+from nightgauge.derive.meter_dumps import meter_of
 from nightgauge.derive.readings import Seen
 from nightgauge.derive.spans import Floats, Times
 from nightgauge.derive.totals import Counted

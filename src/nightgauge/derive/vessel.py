@@ -11,13 +11,14 @@ from datetime import datetime, timedelta
 
 import polars as pl
 
-from nightgauge.derive.cycles import Found, chosen, from_meter, from_switch
+from nightgauge.derive.cycles import Found, chosen, from_switch
 from nightgauge.derive.days import day_row
 from nightgauge.derive.facts import cycle_columns, facts
 from nightgauge.derive.grid import DAY_US, Day, days
 from nightgauge.derive.hours import hour_columns
 from nightgauge.derive.known import Readings
 from nightgauge.derive.level_dumps import from_level
+from nightgauge.derive.meter_dumps import from_meter
 from nightgauge.derive.past import Past
 from nightgauge.derive.plant import Plant
 from nightgauge.derive.pressure import held_pressures
