@@ -52,7 +52,8 @@ def test_volume_over_a_long_gap_is_not(make_track):
     found = counted(make_track("water_total", [1.0, 2.0, 9.0, 10.0], times_s=[0, 60, 200_000, 200_060]))
     assert found.volume_m3.tolist() == [1.0, 1.0]
     start = found.from_us[:1]
-    assert np.isnan(found.after_to_after(start, start + seconds(200_060))).all()
+    for first, last in ((0, 200_060), (30, 200_060), (60, 200_000), (0, 100_000), (100_000, 200_060)):
+        assert np.isnan(found.after_to_after(start + seconds(first), start + seconds(last))).all()
 
 
 def test_a_constant_or_single_reading_counts_nothing(make_track):

@@ -52,6 +52,12 @@ def test_a_stray_quote_spoils_its_own_line_only():
     assert misfits == [(2, STRAY_QUOTE, 3), (4, STRAY_QUOTE, 3)]
 
 
+def test_a_row_of_several_lines_and_the_wrong_length_is_one_misfit():
+    rows, misfits = cut_all('a,b,c\n"d\ne",f\n"g\n\nh"\ni,j,k\n')
+    assert rows == {1: ["a", "b", "c"], 7: ["i", "j", "k"]}
+    assert misfits == [(2, WRONG_LENGTH, 2), (4, WRONG_LENGTH, 1)]
+
+
 def test_a_stray_quote_far_before_the_end_does_not_swallow_the_rows_between(monkeypatch):
     monkeypatch.setattr(lines, "MAX_QUOTED_BYTES", 20)
     rows, misfits = cut_all('"a,b,c\n' + "d,e,f\n" * 100, block=64)

@@ -44,7 +44,7 @@ VALUES = st.one_of(
     ),
 )  # fmt: skip
 QUALITIES = st.sampled_from(
-    ["", "Good", "GOOD", "bad", "Uncertain", "192", "0", "63", "64", "191", "216", "fishy", "?"]
+    ["", "Good", "GOOD", "bad", "Uncertain", "192", "0", "63", "64", "191", "216", "odd", "a\nb", 'x"y', "1;2,3"]
 )
 NAMES = st.sampled_from(["P", "P", "L", "L", "S", "W", "D", " P", "", "X", 'Y "Z', "A.SPARE", "p"])
 HEADERS = st.sampled_from(
@@ -65,6 +65,12 @@ def dialects(draw):
     return separator, quoting, newline
 
 
+def mishaps(header, row, spare):
+    """At most one more line after a row: blank, the header, the row with a spare separator, cut, or again."""
+    cut = [row[0] or "cut"]  # a lone empty field in quotes is a blank line to the csv module
+    return st.lists(st.sampled_from([[], header, [*row, spare], cut, row[:2], row]), max_size=1)
+
+
 @st.composite
 def long_exports(draw):
     separator, quoting, newline = draw(dialects())
@@ -77,10 +83,8 @@ def long_exports(draw):
     lines = [header]
     for tag, stamp, value, quality in rows:
         cells = {"tag": tag, "time": stamp, "value": value, "quality": quality}
-        lines.append([cells[role] for role, _ in roles])
-        lines.extend(
-            draw(st.lists(st.sampled_from([[], header, [*lines[-1], ""], lines[-1][:2], lines[-1]]), max_size=1))
-        )
+        row = [cells[role] for role, _ in roles]
+        lines += [row, *draw(mishaps(header, row, ""))]
     place = {role: i for i, (role, _) in enumerate(roles)}
     columns = naive.Columns(separator, tuple(header), place["time"], place["tag"], place["value"], place.get("quality"))
     return _written(lines, separator, quoting, newline), columns
@@ -89,23 +93,17 @@ def long_exports(draw):
 @st.composite
 def wide_exports(draw):
     separator, quoting, newline = draw(dialects())
-    header = [
-        "Time",
-        *draw(st.lists(st.sampled_from(["P", "L", "S", "W", "D", "X", "A.SPARE", ""]), min_size=1, max_size=5)),
-    ]
+    names = st.sampled_from(["P", "L", "S", "W", "D", "X", "A.SPARE", ""])
+    header = ["Time", *draw(st.lists(names, min_size=1, max_size=5))]
     while not header[-1]:
         header[-1] = "P"
-    rows = draw(
-        st.lists(st.tuples(STAMPS, st.lists(VALUES, min_size=len(header) - 1, max_size=len(header) - 1)), max_size=15)
-    )
+    values = st.lists(VALUES, min_size=len(header) - 1, max_size=len(header) - 1)
+    rows = draw(st.lists(st.tuples(STAMPS, values), max_size=15))
     if draw(st.booleans()):
         rows = sorted(rows, key=lambda row: row[0])
     lines = [header]
     for stamp, cells in rows:
-        lines.append([stamp, *cells])
-        lines.extend(
-            draw(st.lists(st.sampled_from([[], header, [*lines[-1], " "], lines[-1][:1], lines[-1]]), max_size=1))
-        )
+        lines += [[stamp, *cells], *draw(mishaps(header, [stamp, *cells], " "))]
     return _written(lines, separator, quoting, newline), naive.Columns(separator, tuple(header), 0)
 
 

@@ -53,8 +53,10 @@ class Counted:
             return np.full(start_us.shape, np.nan)
         running = np.concatenate([[0.0], np.cumsum(self.volume_m3)])
         # Where samples lie too far apart, increments do not touch: something between is not known.
-        breaks = np.concatenate([[0], np.cumsum(np.append(False, self.from_us[1:] != self.to_us[:-1]))])
-        known = (last <= size) & (start_us >= self.from_us[0])
+        broken = np.append(False, self.from_us[1:] != self.to_us[:-1])
+        breaks = np.concatenate([[0], np.cumsum(broken)])
+        begin, end = np.minimum(first, size - 1), np.clip(last - 1, 0, size - 1)
+        known = (last <= size) & (start_us >= self.from_us[0]) & ~broken[begin] & (self.from_us[end] <= end_us)
         first, last = np.minimum(first, size), np.minimum(last, size)
         whole = breaks[last] == breaks[np.minimum(first + 1, size)]
         return np.where(known & (whole | (last <= first)), np.maximum(running[last] - running[first], 0.0), np.nan)

@@ -177,27 +177,35 @@ class _Uneven:
                 result.lines = i
                 return
             last = int(np.searchsorted(self.ends, after)) if fields else i
-            if last > i and (fields is None or not self._fits(fields)):
-                fields, last = None, i  # a stray quote must not swallow the rows after it
+            if fields is not None and not self._fits(fields) and self._swallows(i, last):
+                fields, last = None, i
             self.is_open[i : last + 1] = False
             next_line = last + 1
             self._keep(result, i, fields)
+
+    def _swallows(self, first: int, last: int) -> bool:
+        """Return whether lines after the first could be rows themselves: then a stray quote took them in."""
+        least = self.cutter.columns - 1
+        return any(
+            self.block.count(self.cutter.separator.encode(), self.starts[i], self.ends[i]) >= least
+            for i in range(first + 1, last + 1)
+        )
 
     def _fits(self, fields: list[bytes]) -> bool:
         columns = self.cutter.columns
         return len(fields) >= columns and not any(extra.strip() for extra in fields[columns:])
 
     def _keep(self, result: Cut, i: int, fields: list[bytes] | None) -> None:
-        number = self.first_line + i
-        raw = self.block[self.starts[i] : self.ends[i]]
-        if fields is None:
-            filled = sum(bool(piece.strip()) for piece in raw.split(self.cutter.separator.encode()))
-            result.misfits.append(Misfit(number, STRAY_QUOTE, raw, filled))
-        elif self._fits(fields):
-            result.parsed.append((number, fields[: self.cutter.columns]))
+        if fields is not None and self._fits(fields):
+            result.parsed.append((self.first_line + i, fields[: self.cutter.columns]))
         else:
-            filled = sum(bool(piece.strip()) for piece in fields)
-            result.misfits.append(Misfit(number, WRONG_LENGTH, raw, filled))
+            reason = STRAY_QUOTE if fields is None else WRONG_LENGTH
+            result.misfits.append(self._misfit(i, reason, fields))
+
+    def _misfit(self, i: int, reason: str, fields: list[bytes] | None) -> Misfit:
+        raw = self.block[self.starts[i] : self.ends[i]]
+        pieces = raw.split(self.cutter.separator.encode()) if fields is None else fields
+        return Misfit(self.first_line + i, reason, raw, sum(bool(piece.strip()) for piece in pieces))
 
     def _misfits(self, result: Cut, fields: Integers) -> None:
         """Sort out rows with too few fields, or with far more than spare separators at the end can explain."""
@@ -206,8 +214,7 @@ class _Uneven:
         self.is_open &= ~is_misfit
         for i in np.flatnonzero(is_misfit).tolist():
             raw = self.block[self.starts[i] : self.ends[i]]
-            filled = sum(bool(piece.strip()) for piece in raw.split(self.cutter.separator.encode()))
-            result.misfits.append(Misfit(self.first_line + i, WRONG_LENGTH, raw, filled))
+            result.misfits.append(self._misfit(i, WRONG_LENGTH, fields_of(raw, self.cutter.separator)))
 
     def _group(self, result: Cut, lines: Integers, fields: int) -> None:
         if len(lines) == len(self.ends):
