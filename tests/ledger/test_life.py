@@ -158,6 +158,21 @@ def test_a_night_run_twice_on_the_same_ledger_says_the_same(book, seen):
     assert one[1].equals(two[1])
 
 
+def test_a_night_judged_again_for_late_samples_is_one_quiet_night(book, seen):
+    over = seen(end=1.4)
+    book.night(1, seen()).night(2, over).night(2, over)
+    assert book.told == ["reported"]
+    book.night(3, over)
+    assert book.told == ["reported", "cleared"]
+
+
+def test_a_night_without_the_finding_judged_twice_is_one_quiet_night(book, seen):
+    book.night(1, seen(confidence=0.9)).night(2).night(2)
+    assert book.told == ["reported"]
+    book.night(3)
+    assert book.told == ["reported", "cleared"]
+
+
 def test_an_unknown_mark_is_refused_with_the_marks_there_are(book, seen):
     book.night(1, seen())
     with pytest.raises(SettingError, match="expected one of known, planned, fixed, wrong"):

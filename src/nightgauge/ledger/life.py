@@ -253,6 +253,7 @@ def _iso(moment: datetime | None) -> str | None:
 def _seen(night: _Night, row: Row, fault: Fault) -> None:
     """Go on with a finding that tonight's history shows, standing or over."""
     candidate = _remember_wrong_of_row(row, fault.candidate)
+    counts = _is_another_night(row, night)
     if candidate.ended is not None and row["state"] == "cleared":
         # Nothing new: the same past, seen once more. A better estimate of it is still taken in, silently.
         is_new_episode = row["cleared_at"] is not None and candidate.onset > row["cleared_at"] + timedelta(hours=1)
@@ -270,9 +271,14 @@ def _seen(night: _Night, row: Row, fault: Fault) -> None:
     if candidate.ended is None:
         row["quiet_nights"], row["cleared_at"] = 0, None
         return
-    row["quiet_nights"] = (row["quiet_nights"] or 0) + 1
+    row["quiet_nights"] = (row["quiet_nights"] or 0) + counts
     if row["quiet_nights"] >= QUIET_NIGHTS:
         _clear(night, row, candidate.ended, _over_words(row, candidate))
+
+
+def _is_another_night(row: Row, night: _Night) -> bool:
+    """Return whether this night has not touched the finding yet; judged once more for late samples, it is still one."""
+    return row["last_night"] is None or bool(row["last_night"] < night.until)
 
 
 def _remember_wrong_of_row(row: Row, candidate: Candidate) -> Candidate:
@@ -320,7 +326,7 @@ def _not_seen(night: _Night, row: Row, judgement: Judged) -> None:
     """Go on with a finding that tonight's history does not show."""
     if row["state"] == "cleared" or row["kind"] not in judgement.judged:
         return
-    row["quiet_nights"] = (row["quiet_nights"] or 0) + 1
+    row["quiet_nights"] = (row["quiet_nights"] or 0) + _is_another_night(row, night)
     row["last_night"] = night.until
     if row["quiet_nights"] < QUIET_NIGHTS:
         return
