@@ -8,7 +8,7 @@ from pathlib import Path
 
 from nightgauge.errors import FieldFolderError, NightgaugeError
 from nightgauge.pipeline.nights import NightReport
-from nightgauge.pipeline.reading import ReadReport
+from nightgauge.pipeline.reading import FileOutcome, ReadReport
 from nightgauge.pipeline.telling import Tell
 from nightgauge.units import UnitProblem, parse
 
@@ -63,9 +63,8 @@ def read_lines(report: ReadReport) -> list[str]:
         for outcome in report.files
         if outcome.state in {"duplicate", "growing"}
     ]
-    names = ("rows_stored", "rows_repeated", "rows_replaced", "rows_quarantined")
-    parts = " + ".join(f"{report.rows(name):,} {name.removeprefix('rows_')}" for name in names)
-    sums = f"{report.count('stored')} exports read: {report.rows('rows_read'):,} rows = {parts}"
+    uneven = [f"{outcome.path}: {sum_line(outcome)}" for outcome in report.files if outcome.is_uneven]
+    total = f"{report.count('stored')} exports read: {sum_line(report.total)}"
     words: dict[str, int] = {}
     for outcome in report.files:
         for word, count in outcome.unknown_quality.items():
@@ -73,7 +72,14 @@ def read_lines(report: ReadReport) -> list[str]:
     unknown = [
         f"quality {word!r} is unknown: {count:,} rows taken as uncertain" for word, count in sorted(words.items())
     ]
-    return [*refused, *others, sums, *unknown]
+    return [*refused, *others, *uneven, total, *unknown]
+
+
+def sum_line(counts: FileOutcome) -> str:
+    """Return the rows of one export, or of all, as the sum they are."""
+    names = ("rows_stored", "rows_repeated", "rows_replaced", "rows_quarantined")
+    parts = " + ".join(f"{getattr(counts, name):,} {name.removeprefix('rows_')}" for name in names)
+    return f"{counts.rows_read:,} rows = {parts}"
 
 
 def night_line(report: NightReport, zone: str) -> str:

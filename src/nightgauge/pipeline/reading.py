@@ -28,6 +28,11 @@ class FileOutcome:
     rows_quarantined: int = 0
     unknown_quality: Mapping[str, int] = field(default_factory=dict)
 
+    @property
+    def is_uneven(self) -> bool:
+        """Return whether rows of it were kept out or contradicted each other; overlaps that repeat are ordinary."""
+        return self.rows_replaced + self.rows_quarantined > 0
+
 
 @dataclass(frozen=True)
 class ReadReport:
@@ -42,6 +47,19 @@ class ReadReport:
     def rows(self, name: str) -> int:
         """Return the sum over the exports of one of their row counts, such as `rows_read`."""
         return sum(getattr(outcome, name) for outcome in self.files)
+
+    @property
+    def total(self) -> FileOutcome:
+        """Return the row counts of all exports together."""
+        return FileOutcome(
+            "all exports",
+            "stored",
+            rows_read=self.rows("rows_read"),
+            rows_stored=self.rows("rows_stored"),
+            rows_repeated=self.rows("rows_repeated"),
+            rows_replaced=self.rows("rows_replaced"),
+            rows_quarantined=self.rows("rows_quarantined"),
+        )
 
 
 def read_exports(field_: Field, store: Store, clock: Clock, tell: Tell = silent) -> ReadReport:
