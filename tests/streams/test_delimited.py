@@ -57,6 +57,11 @@ def test_a_wide_row_of_the_wrong_length_counts_its_filled_cells(bench):
     ]
 
 
+def test_a_separator_within_quotes_does_not_make_two_cells_of_a_cut_row(bench):
+    found = bench.read('time,P,L,S\n2026-05-01T00:00Z,"1,5"\n')
+    assert found.quarantine.select("row_number", "rows").rows() == [(2, 1)]
+
+
 def test_fields_beyond_the_last_column_are_told_with_the_whole_row(bench):
     found = bench.read("tag,time,value\nP,2026-05-01T00:00Z,5,\nP,2026-05-01T01:00Z,5,6\n")
     assert found.samples.height == 1
