@@ -236,11 +236,12 @@ def read_value(text: str, row: TagRow) -> tuple[float | None, str | None, str | 
     kind = SIGNALS[row.signal].kind
     if kind == "text":
         return None, text, None
-    number = state_of(text, row.states)
-    is_word = number is not None
-    if number is None and kind == "state" and text.lower() in ("true", "false"):
-        number, is_word = float(text.lower() == "true"), True
-    if number is None:
+    state = state_of(text, row.states)
+    if state is not None:
+        return state, None, None
+    if kind == "state" and text.lower() in ("true", "false"):
+        number = float(text.lower() == "true")
+    else:
         plain = text.replace(",", ".") if text.count(",") == 1 and "." not in text else text
         if NOT_FINITE.fullmatch(plain):
             return None, None, "NaN or infinite"
@@ -252,7 +253,7 @@ def read_value(text: str, row: TagRow) -> tuple[float | None, str | None, str | 
     value = number * row.conversion.factor + row.conversion.constant
     if not math.isfinite(value):
         return None, None, "NaN or infinite"
-    if kind == "state" and not is_word and value not in (0.0, 1.0):
+    if kind == "state" and value not in (0.0, 1.0):
         return None, None, "neither 0 nor 1 nor a state named in tags.csv"
     return value, None, None
 

@@ -109,6 +109,12 @@ def test_text_that_unpacks_beyond_the_ratio_is_refused(bench, monkeypatch):
         bench.read(bomb)
 
 
+def test_text_that_packs_as_exports_do_is_read_whatever_its_size(bench, monkeypatch):
+    monkeypatch.setattr(content, "RATIO_COUNTS_FROM_BYTES", 1 << 10)
+    rows = "".join(f"P,2026-05-01T{i // 60:02d}:{i % 60:02d}Z,{i}\n" for i in range(1200))
+    assert bench.read(gzip.compress(f"tag,time,value\n{rows}".encode())).samples.height == 1200
+
+
 def test_a_short_file_of_equal_rows_may_pack_as_well_as_it_likes(bench):
     row = b"P,2026-05-01T00:00Z,5\n"
     found = bench.read(pa.compress(b"tag,time,value\n" + row * 50_000, codec="zstd", asbytes=True))

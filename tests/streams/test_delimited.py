@@ -86,6 +86,15 @@ def test_a_tag_in_two_columns_gives_the_later_column_the_last_word(bench, values
     assert found.rows_repeated == 1
 
 
+def test_rows_keep_the_order_of_the_file_however_each_is_quoted(bench, values):
+    rows = ['L,2026-05-01T00:00Z,1,"a\nb"\n', "L,2026-05-01T00:00Z,2,,\n", "L,2026-05-01T00:00Z,3,\n"]
+    forward, backward = ("tag,time,value,remark\n" + "".join(order) for order in (rows, rows[::-1]))
+    assert values(bench.read(forward)) == {12: [3.0]}
+    assert values(bench.read(backward)) == {12: [1.0]}
+    assert bench.read(forward).losers["value"].to_list() == [1.0, 2.0]
+    assert bench.read(forward).quarantine.is_empty()
+
+
 def test_a_value_column_named_twice_is_read_from_the_first(bench, values):
     assert values(bench.read("tag,time,value,value\nP,2026-05-01T00:00Z,1,2\n")) == {11: [3.0]}
 

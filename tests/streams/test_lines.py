@@ -52,6 +52,12 @@ def test_a_stray_quote_spoils_its_own_line_only():
     assert misfits == [(2, STRAY_QUOTE, 3), (4, STRAY_QUOTE, 3)]
 
 
+def test_a_quote_closed_lines_later_by_another_stray_one_does_not_swallow_the_rows_between():
+    rows, misfits = cut_all('"a,b,c\nd,e,f\ng,h,i"\nj,k,l\n')
+    assert rows == {2: ["d", "e", "f"], 3: ["g", "h", 'i"'], 4: ["j", "k", "l"]}
+    assert misfits == [(1, STRAY_QUOTE, 3)]
+
+
 def test_a_row_of_several_lines_and_the_wrong_length_is_one_misfit():
     rows, misfits = cut_all('a,b,c\n"d\ne",f\n"g\n\nh"\ni,j,k\n')
     assert rows == {1: ["a", "b", "c"], 7: ["i", "j", "k"]}

@@ -77,6 +77,11 @@ def test_a_scaled_state_is_read_after_scaling(bench):
     assert [value_of(percent, "S", text) for text in ("100", "0", "1")] == [1.0, 0.0, NOT_A_STATE]
 
 
+def test_an_inverted_switch_inverts_numbers_and_truth_values_but_not_named_states(bench):
+    inverted = bench.with_tags(tag_row("S", "water_dump_open", Conversion(-1.0, 1.0), states={"OPEN": 1.0}))
+    assert [value_of(inverted, "S", text) for text in ("1", "0", "true", "open")] == [0.0, 1.0, 0.0, 1.0]
+
+
 @pytest.mark.parametrize(
     ("unit", "dimension", "raw", "expected"),
     [

@@ -12,6 +12,7 @@ from nightgauge.streams.tag_table import TagTable
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 Indices = npt.NDArray[np.int32]
+Integers = npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -28,6 +29,9 @@ class Values:
 def numbers_of(index: Indices, number: pl.Series, text: pl.Series, table: TagTable) -> Values:
     """Return the stored values of rows of signals that are no texts.
 
+    A state named in tags.csv is stored as the number it stands for; numbers, and true and false as 1 and 0,
+    go through the tag's conversion.
+
     Parameters
     ----------
     index : (n,) int32
@@ -40,89 +44,73 @@ def numbers_of(index: Indices, number: pl.Series, text: pl.Series, table: TagTab
         Conversions and states.
 
     """
-    has_number = number.is_not_null().to_numpy().copy()
-    raw = number.fill_null(np.nan).to_numpy().copy()
-    is_state_word = np.zeros(len(raw), np.bool_)
-    is_missing = np.zeros(len(raw), np.bool_)
-    hard = np.flatnonzero(~has_number)
-    if len(hard):
-        _read_texts(hard, _Texts(index[hard], text.gather(hard), table), (raw, has_number, is_state_word, is_missing))
-    _read_numeric_states(index, raw, is_state_word, table)
-    with np.errstate(over="ignore", invalid="ignore"):
-        value = raw * table.factor[index] + table.constant[index]
-    is_state = table.is_state[index]
-    is_infinite = has_number & ~np.isfinite(value)
-    is_odd_state = is_state & has_number & ~is_state_word & ~is_infinite & (value != 0.0) & (value != 1.0)
-    unread = ~has_number & ~is_missing
-    return Values(
-        np.where(np.isfinite(value) & has_number, value, np.nan),
-        is_missing,
-        (
-            (NOT_A_NUMBER, unread & ~is_state),
-            (NOT_A_STATE, (unread & is_state) | is_odd_state),
-            (NOT_FINITE, is_infinite),
-        ),
+    read = _Read(
+        number.fill_null(np.nan).to_numpy().copy(),
+        number.is_not_null().to_numpy().copy(),
+        np.full(len(index), np.nan),
+        np.zeros(len(index), np.bool_),
     )
+    hard = np.flatnonzero(~read.is_number)
+    if len(hard):
+        read.put_texts(hard, index[hard], text.gather(hard), table)
+    read.put_numeric_states(index, table)
+    with np.errstate(over="ignore", invalid="ignore"):
+        converted = read.raw * table.factor[index] + table.constant[index]
+    has_state, is_state = ~np.isnan(read.state), table.is_state[index]
+    value = np.where(has_state, read.state, converted)
+    is_infinite = read.is_number & ~np.isfinite(value)
+    is_odd_state = is_state & read.is_number & ~is_infinite & (value != 0.0) & (value != 1.0)
+    is_unread = ~read.is_number & ~has_state & ~read.is_missing
+    reasons = (
+        (NOT_A_NUMBER, is_unread & ~is_state),
+        (NOT_A_STATE, (is_unread & is_state) | is_odd_state),
+        (NOT_FINITE, is_infinite),
+    )
+    return Values(np.where(is_infinite, np.nan, value), read.is_missing, reasons)
 
 
 @dataclass(frozen=True)
-class _Texts:
-    """Values that are no plain numbers."""
+class _Read:
+    """Values as read so far, before conversion; arrays to be filled in."""
 
-    index: Indices
-    text: pl.Series
-    table: TagTable
+    raw: Floats
+    is_number: Bools
+    """A number was read, NaN and infinity among them."""
+    state: Floats
+    """What a state named in tags.csv stands for, NaN where none is named."""
+    is_missing: Bools
 
+    def put_texts(self, rows: Integers, index: Indices, text: pl.Series, table: TagTable) -> None:
+        """Read values that are no plain numbers: states, decimal commas, truth values, nothing."""
+        key = pl.col("key")
+        frame = pl.DataFrame({"index": index, "key": text.fill_null("").str.strip_chars()})
+        truth = key.str.to_lowercase().replace_strict(
+            {"true": 1.0, "false": 0.0}, default=None, return_dtype=pl.Float64
+        )
+        read = frame.select(
+            number=key.str.replace(",", ".", literal=True).cast(pl.Float64, strict=False),
+            truth=pl.when(pl.Series(table.is_state[index])).then(truth),
+            is_missing=key == "",
+        )
+        number = read.select(pl.coalesce("number", "truth"))["number"]
+        self.raw[rows] = number.fill_null(np.nan).to_numpy()
+        self.is_number[rows] = number.is_not_null().to_numpy()
+        self.state[rows] = _states_of(frame, table).fill_null(np.nan).to_numpy()
+        self.is_missing[rows] = read["is_missing"].to_numpy()
 
-def _read_texts(rows: npt.NDArray[np.int64], texts: _Texts, into: tuple[Floats, Bools, Bools, Bools]) -> None:
-    raw, has_number, is_state_word, is_missing = into
-    frame = pl.DataFrame({"index": texts.index, "key": texts.text.fill_null("").str.strip_chars()}).with_columns(
-        place=pl.Series(rows)
-    )
-    is_missing[rows] = (frame["key"] == "").to_numpy()
-    states = _states_of(frame, texts.table)
-    is_comma = (pl.col("key").str.count_matches(",", literal=True) == 1) & ~pl.col("key").str.contains(
-        ".", literal=True
-    )
-    plain = pl.when(is_comma).then(pl.col("key").str.replace(",", ".", literal=True)).otherwise(pl.col("key"))
-    numbers = frame.select(plain.cast(pl.Float64, strict=False))["key"]
-    found = states.is_not_null() | numbers.is_not_null()
-    best = states.zip_with(states.is_not_null(), numbers)
-    raw[rows] = best.fill_null(np.nan).to_numpy()
-    has_number[rows] = found.to_numpy()
-    is_state_word[rows] = states.is_not_null().to_numpy()
+    def put_numeric_states(self, index: Indices, table: TagTable) -> None:
+        """Put in the states of tags whose tags.csv names numbers as texts, such as ``1=0;0=1``."""
+        named = table.numeric_states
+        rows = np.flatnonzero(np.isin(index, named["index"].to_numpy()) & np.isnan(self.state))
+        if len(rows):
+            frame = pl.DataFrame({"index": index[rows], "number": self.raw[rows]})
+            states = frame.join(named, on=["index", "number"], how="left", maintain_order="left")["state"]
+            self.state[rows] = states.fill_null(np.nan).to_numpy()
 
 
 def _states_of(frame: pl.DataFrame, table: TagTable) -> pl.Series:
-    """Return the number each text stands for by tags.csv, or true and false of a state; null where none."""
-    folded = pl.col("key").str.replace_all(r"\s+", "").str.to_lowercase()
-    joined = (
-        frame.with_columns(folded=folded)
-        .join(table.states, on=["index", "key"], how="left", maintain_order="left")
-        .join(
-            table.folded_states.rename({"key": "folded", "state": "folded_state"}),
-            on=["index", "folded"],
-            how="left",
-            maintain_order="left",
-        )
-    )
-    word = (
-        pl.when(pl.Series(table.is_state[frame["index"].to_numpy()]))
-        .then(pl.col("folded").replace_strict({"true": 1.0, "false": 0.0}, default=None, return_dtype=pl.Float64))
-        .otherwise(None)
-    )
-    return joined.select(pl.coalesce("state", "folded_state", word).alias("state"))["state"]
-
-
-def _read_numeric_states(index: Indices, raw: Floats, is_state_word: Bools, table: TagTable) -> None:
-    """Put in the states of tags whose tags.csv names numbers as texts, such as ``1=0;0=1``."""
-    named = table.numeric_states
-    if named.is_empty():
-        return
-    has_named = np.isin(index, named["index"].to_numpy()) & ~is_state_word
-    rows = np.flatnonzero(has_named)
-    frame = pl.DataFrame({"index": index[rows], "number": raw[rows]})
-    states = frame.join(named, on=["index", "number"], how="left", maintain_order="left")["state"]
-    hits = states.is_not_null().to_numpy()
-    raw[rows[hits]] = states.filter(states.is_not_null()).to_numpy()
-    is_state_word[rows[hits]] = True
+    """Return what each text (columns index, key) stands for by tags.csv, null where it is not named there."""
+    exact = frame.join(table.states, on=["index", "key"], how="left", maintain_order="left")["state"]
+    folded = frame.with_columns(pl.col("key").str.replace_all(r"\s+", "").str.to_lowercase())
+    loose = folded.join(table.folded_states, on=["index", "key"], how="left", maintain_order="left")["state"]
+    return exact.zip_with(exact.is_not_null(), loose)
