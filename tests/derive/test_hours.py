@@ -119,3 +119,15 @@ def test_oil_is_what_its_meter_counted(make_samples, derive):
 def test_the_well_of_an_hour_is_the_one_routed_for_most_of_it(signal_samples, derive):
     wells = signal_samples("well_on_test", ["A", "B", "B"], times_s=[0, 1200, 7000])
     assert derive(wells, hours=3).hours["well_on_test"].to_list() == ["B", "B", "B"]
+
+
+@pytest.mark.parametrize("leak", [0.0, 300.0])
+def test_a_totaliser_that_reports_by_exception_says_what_leaks_as_one_that_is_scanned(make_saw, derive, leak):
+    saw = make_saw([900.0] * 80, leak_m3_per_day=leak)
+    scanned = saw.samples("interface_level", "water_total")
+    changed = (pl.col("value") != pl.col("value").shift()).fill_null(value=True)
+    by_exception = scanned.filter((pl.col("signal") != "water_total") | changed)
+    for samples in (scanned, by_exception):
+        row = derive(samples, saw.vessel).days.row(0, named=True)
+        assert row["leak_m3"] / row["shut_s"] * 86400.0 == pytest.approx(leak, abs=1e-6)
+    assert leak > 0.0 or by_exception.height < scanned.height

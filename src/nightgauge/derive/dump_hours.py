@@ -8,9 +8,12 @@ from nightgauge.derive.dumps import UNSEEN
 from nightgauge.derive.facts import Facts
 from nightgauge.derive.known import Pieces, per_bin, pieces
 from nightgauge.derive.plant import Plant
-from nightgauge.derive.spans import SECOND_US, Floats, Span, cut_at, inside, joined, overlaps
+from nightgauge.derive.spans import SECOND_US, Floats, Indices, Span, Times, cut_at, inside, joined, overlaps
+from nightgauge.derive.totals import Counted
 
 Columns = dict[str, Floats]
+_MOST_OF_FILL = 0.5
+"""Share of a fill that a totaliser has to be silent for its silence to say that nothing passed. House choice."""
 
 
 def spans_open(plant: Plant, found: Found) -> Span:
@@ -89,11 +92,35 @@ def _leak_columns(plant: Plant, found: Found, cuts: Cuts, open_spans: Span) -> C
     late = int(np.max(found.dumps.late_us, initial=0))
     shut = within & ~overlaps(meter.from_us, meter.to_us, (open_spans[0] - late, open_spans[1]))
     hour = np.searchsorted(edges, meter.to_us, side="left") - 1
-    use = shut & (hour >= 0) & (hour < cuts.count)
-    length_s = (meter.to_us - np.maximum(meter.from_us, edges[0])) / SECOND_US
-    volume = np.bincount(hour[use], weights=meter.volume_m3[use], minlength=cuts.count)
-    time = np.bincount(hour[use], weights=length_s[use], minlength=cuts.count)
+    length_us = np.where(shut, meter.to_us - np.maximum(meter.from_us, edges[0]), 0)
+    length_us += np.where(within & ~shut, _silent_us(meter, (open_spans[0] - late, open_spans[1]), edges[0]), 0)
+    use = (length_us > 0) & (hour >= 0) & (hour < cuts.count)
+    passed = np.where(shut, meter.volume_m3, 0.0)
+    volume = np.bincount(hour[use], weights=passed[use], minlength=cuts.count)
+    time = np.bincount(hour[use], weights=length_us[use] / SECOND_US, minlength=cuts.count)
     return {"leak_m3": np.where(time > 0, volume, np.nan), "shut_s": np.where(time > 0, time, np.nan)}
+
+
+def _silent_us(meter: Counted, open_spans: Span, first_us: int) -> Times:
+    """Return how long each reading that ends in a dump stood still before it, where it did for most of the fill.
+
+    A totaliser that reports by exception says nothing while a sound valve is shut: by the step between two samples
+    that silence is no flow, and worth as much as readings that say so. A shorter silence is the rest of a pulse.
+    """
+    opened, shut = open_spans
+    # The fill that a reading began in, or that follows the dump it began in: from dump number `before` to the next.
+    before = np.searchsorted(opened, meter.from_us, side="right") - 1
+    is_between = (before >= 0) & (before + 1 < len(opened))
+    begins = np.maximum(meter.from_us, _taken(shut, before))
+    ends = np.minimum(meter.to_us, _taken(opened, before + 1))
+    fill = _taken(opened, before + 1) - _taken(shut, before)
+    is_most = is_between & (ends - begins >= _MOST_OF_FILL * fill) & (fill > 0)
+    return np.where(is_most, np.maximum(ends - np.maximum(begins, first_us), 0), 0)
+
+
+def _taken(times: Times, which: Indices) -> Times:
+    """Return times by number; the nearest for a number that does not exist."""
+    return times.take(which, mode="clip") if len(times) else np.zeros(len(which), dtype=np.int64)
 
 
 def _level_columns(plant: Plant, found: Found, known: Facts, cuts: Cuts, open_spans: Span) -> Columns:
