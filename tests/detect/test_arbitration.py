@@ -37,6 +37,11 @@ def test_a_frozen_level_explains_the_level_but_not_the_pressure():
     assert {c.kind for c in told} == {"instrument_frozen", "oil_valve_setpoint_drift"}
 
 
+def test_flow_beyond_the_travel_of_a_hunting_dump_is_told_inside_the_hunting():
+    told = arbitrate([candidate("dump_leaking", "water_dump"), candidate("dump_hunting", "water_dump", 0.1)])
+    assert [(c.kind, c.also) for c in told] == [("dump_hunting", ("dump_leaking",))]
+
+
 def test_a_level_that_rose_past_its_opening_level_and_then_rests_is_a_stuck_float_not_a_frozen_reading():
     above = (Evidence("time above the opening level", 36000.0, "s", 0.0),)
     stuck = candidate("float_stuck_closed", "water_dump", evidence=above)

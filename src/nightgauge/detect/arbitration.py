@@ -38,7 +38,10 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
     "dump_short_cycling": (
         "float_sticking", "vessel_undersized", "back_pressure_hunting", "dump_restricted", *_INTERFACE,
     ),
-    "dump_hunting": ("back_pressure_hunting", "float_sticking", "instrument_noisy", *_CARRYOVER, *_INTERFACE),
+    # What a sticking dump passes no longer follows its travel, which reads as a leak beyond it.
+    "dump_hunting": (
+        "dump_leaking", "back_pressure_hunting", "float_sticking", "instrument_noisy", *_CARRYOVER, *_INTERFACE,
+    ),
     "float_sticking": (*_INTERFACE, *_CARRYOVER),
     "dump_restricted": ("vessel_undersized", "float_sticking", *_INTERFACE),
     "dump_leaking": ("oil_in_water", *_INTERFACE),
