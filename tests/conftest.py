@@ -9,6 +9,12 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 import pytest
+from hypothesis import settings
+
+# The same examples in every run, so that a red run is the change's own doing; `--hypothesis-profile=explore` looks on.
+settings.register_profile("fixed", derandomize=True)
+settings.register_profile("explore", max_examples=1000)
+settings.load_profile("fixed")
 
 ROOT = Path(__file__).resolve().parent.parent
 FIRST = datetime(2026, 5, 1, tzinfo=UTC)

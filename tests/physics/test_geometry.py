@@ -177,6 +177,7 @@ def test_a_vessel_twice_as_large_holds_eight_times_as_much(vessel, level):
     assert twice.volume_m3(2 * level) == pytest.approx(8 * vessel.volume_m3(level), rel=1e-12)
 
 
+@example(Shell(0.20000000000000004, 1.0, "2:1 ellipsoidal", "horizontal"), [1.1754943508222875e-38])
 @given(any_vessel(), st.lists(st.floats(-1.0, 40.0), min_size=1, max_size=8))
 def test_an_array_gives_what_its_members_give_one_by_one(vessel, levels):
     for function in (vessel.volume_m3, vessel.area_m2):

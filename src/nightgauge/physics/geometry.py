@@ -4,6 +4,7 @@ Levels are above the lowest inside point. Levels outside the vessel count as its
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
@@ -115,10 +116,7 @@ class Shell:
             Volume. [m3]
 
         """
-        (level,) = as_floats(level_m)
-        level = np.clip(level, 0.0, self.height_m)
-        lying = self.orientation == "horizontal"
-        return plain(self._lying_volume(level) if lying else self._standing_volume(level), level_m)
+        return self._at(level_m, self._lying_volume, self._standing_volume)
 
     def area_m2(self, level_m: Values) -> Values:
         """Return the plan area of a liquid surface, `dV/dh`, at a level.
@@ -134,10 +132,7 @@ class Shell:
             Plan area, heads included. [m2]
 
         """
-        (level,) = as_floats(level_m)
-        level = np.clip(level, 0.0, self.height_m)
-        lying = self.orientation == "horizontal"
-        return plain(self._lying_area(level) if lying else self._standing_area(level), level_m)
+        return self._at(level_m, self._lying_area, self._standing_area)
 
     def level_m(self, volume_m3: Values) -> Values:
         """Return the level below which a volume lies, the inverse of `volume_m3`.
@@ -174,6 +169,13 @@ class Shell:
             if np.all(settled | np.isnan(wanted)):
                 break
         return plain(level, volume_m3)
+
+    def _at(self, level_m: Values, lying: Callable[[Floats], Floats], standing: Callable[[Floats], Floats]) -> Values:
+        (level,) = as_floats(level_m)
+        # NumPy raises a lone number to a power by another way than an array, an ulp apart: one way for both.
+        clipped = np.clip(np.atleast_1d(level), 0.0, self.height_m)
+        values = lying(clipped) if self.orientation == "horizontal" else standing(clipped)
+        return plain(values.reshape(level.shape), level_m)
 
     def _lying_volume(self, level: Floats) -> Floats:
         ratio = level / self.inside_diameter_m
