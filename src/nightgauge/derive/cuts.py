@@ -8,7 +8,7 @@ import numpy as np
 
 from nightgauge.derive.known import Pieces, Track, integral, per_bin, pieces
 from nightgauge.derive.plant import Plant
-from nightgauge.derive.signal_hours import quantiles
+from nightgauge.derive.quantiles import quantiles
 from nightgauge.derive.spans import SECOND_US, Floats
 from nightgauge.derive.totals import Counted
 
@@ -35,12 +35,17 @@ class Cuts:
         edges = self.plant.day.edges_us
         return {name: pieces(track, edges) for name, track in self.plant.seen.tracks.items()}
 
+    @cached_property
+    def _known_s(self) -> Mapping[str, Floats]:
+        return {
+            name: per_bin(np.add, cut.length_us / SECOND_US, cut.bin, self.count, 0.0)
+            for name, cut in self.by_signal.items()
+        }
+
     def known_s(self, signal: str) -> Floats:
         """Return how long a signal is known in each hour, 0 without it. [s]"""
-        cut = self.by_signal.get(signal)
-        if cut is None:
-            return np.zeros(self.count)
-        return per_bin(np.add, cut.length_us / SECOND_US, cut.bin, self.count, 0.0)
+        found = self._known_s.get(signal)
+        return np.zeros(self.count) if found is None else found
 
     def mean(self, signal: str) -> Floats:
         """Return the time-weighted mean of each hour, NaN where the signal is not known."""

@@ -10,8 +10,8 @@ from nightgauge.derive.cuts import Cuts
 from nightgauge.derive.hours import Hours, daily_means
 from nightgauge.derive.known import pieces
 from nightgauge.derive.plant import Plant
+from nightgauge.derive.quantiles import quantiles
 from nightgauge.derive.retention import retention_columns
-from nightgauge.derive.signal_hours import quantiles
 from nightgauge.derive.spans import Floats
 from nightgauge.vocabulary.signals import SIGNALS
 

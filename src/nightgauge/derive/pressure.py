@@ -15,7 +15,7 @@ from nightgauge.derive.hours import Hours
 from nightgauge.derive.known import integral, per_bin, pieces
 from nightgauge.derive.past import Past
 from nightgauge.derive.plant import Plant
-from nightgauge.derive.signal_hours import quantiles
+from nightgauge.derive.quantiles import quantiles
 from nightgauge.derive.spans import SECOND_US, Flags, Floats, Indices, Times
 
 _BIN_US = 600 * SECOND_US

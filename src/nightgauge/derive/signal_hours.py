@@ -2,29 +2,41 @@
 
 import numpy as np
 
-from nightgauge.derive.grid import DAY_US, Day
-from nightgauge.derive.known import Pieces, Readings, Track, integral, per_bin, pieces
+from nightgauge.derive.grid import DAY_US
+from nightgauge.derive.known import Pieces, Readings, Track, integral, per_bin
+from nightgauge.derive.meter_dumps import meter_of
+from nightgauge.derive.plant import Plant
+from nightgauge.derive.quantiles import quantiles
 from nightgauge.derive.spans import SECOND_US, Floats, Indices, Times
-from nightgauge.derive.totals import counted
 from nightgauge.statistics.oscillation import swings
 from nightgauge.vocabulary.signals import SIGNALS
 
 STILL_AT_MOST_US = 2 * DAY_US
 """Stillness is looked for no further back than this. [us] It bounds what an hour's row depends on."""
-_FINEST_US = 60 * SECOND_US
-"""Lines are cut this fine for quantiles. [us] Sixty points an hour place a 10th percentile well."""
 
 
-def signal_hours(vessel: str, readings: Readings, track: Track, day: Day) -> dict[str, object]:
-    """Return the columns of SIGNAL_HOURS of one signal on one day."""
-    edges, count = day.edges_us, day.hours_us.size
-    cut = pieces(track, edges)
-    known_s = per_bin(np.add, cut.length_us / SECOND_US, cut.bin, count, 0.0)
+def signal_hours(plant: Plant, track: Track, cut: Pieces, known_s: Floats) -> dict[str, object]:
+    """Return the columns of SIGNAL_HOURS of one signal on the plant's day.
+
+    Parameters
+    ----------
+    plant : Plant
+        The vessel on this day.
+    track : Track
+        The signal.
+    cut : Pieces
+        Its known intervals, cut at the day's hours.
+    known_s : (hours,) array
+        How long it is known in each hour. [s]
+
+    """
+    edges, count = plant.day.edges_us, plant.day.hours_us.size
+    readings = plant.seen.readings[track.signal]
     columns: dict[str, object] = {
-        "vessel": [vessel] * count,
+        "vessel": [plant.vessel.id] * count,
         "signal": [track.signal] * count,
-        "hour_utc": day.hours_us,
-        "coverage": known_s / (day.lengths_us / SECOND_US),
+        "hour_utc": plant.day.hours_us,
+        "coverage": known_s / (plant.day.lengths_us / SECOND_US),
         "still_s": _still_s(readings, edges[1:]),
         **_counts(readings, edges),
     }
@@ -32,7 +44,8 @@ def signal_hours(vessel: str, readings: Readings, track: Track, day: Day) -> dic
     if kind != "text":
         columns |= _values(cut, count, known_s)
     if kind == "total":
-        columns["net_change"] = np.where(known_s > 0, counted(track).per_hour(edges), np.nan)
+        volume = meter_of(track, plant.raw_unit(track.signal)).per_hour(edges)
+        columns["net_change"] = np.where(known_s > 0, volume, np.nan)
     if kind == "analogue":
         columns |= _swings(track, edges)
     return columns
@@ -116,40 +129,3 @@ def _deviation(cut: Pieces, count: int, mean: Floats, known_s: Floats) -> Floats
     square = per_bin(np.add, (a * a + a * b + b * b) / 3.0 * (cut.length_us / SECOND_US), cut.bin, count, np.nan)
     with np.errstate(invalid="ignore", divide="ignore"):
         return np.sqrt(square / known_s)
-
-
-def quantiles(cut: Pieces, count: int, shares: tuple[float, ...]) -> list[Floats]:
-    """Return the time-weighted quantiles of each bin: the lowest value not exceeded for that share of the time."""
-    fine = _finer(cut)
-    middle = 0.5 * (fine.start_value + fine.end_value)
-    # Sorting the bins, few and small, last and stably is several times faster than sorting by both at once.
-    order = np.argsort(middle)
-    order = order[np.argsort(fine.bin[order].astype(np.int16), kind="stable")]
-    bins, middle = fine.bin[order], middle[order]
-    # Whole microseconds: the running sum is exact, so a bin's share of it does not depend on the bins before.
-    running = np.cumsum(fine.length_us[order])
-    last = np.searchsorted(bins, np.arange(count), side="right") - 1
-    first = np.searchsorted(bins, np.arange(count), side="left")
-    held = last >= first
-    before = np.where(first > 0, running[np.maximum(first - 1, 0)], 0)
-    total = np.where(held, running[np.maximum(last, 0)] - before, 0)
-    found = []
-    for share in shares:
-        wanted = before + np.ceil(share * total).astype(np.int64)
-        position = np.clip(np.searchsorted(running, wanted, side="left"), 0, middle.size - 1)
-        found.append(np.where(held, middle[position], np.nan))
-    return found
-
-
-def _finer(cut: Pieces) -> Pieces:
-    parts = np.maximum(-(-cut.length_us // _FINEST_US), 1)
-    if parts.max(initial=1) == 1:
-        return cut
-    whole = np.repeat(np.arange(parts.size), parts)
-    step = np.arange(whole.size) - np.repeat(np.cumsum(parts) - parts, parts)
-    length, rise, parts = cut.length_us[whole], (cut.end_value - cut.start_value)[whole], parts[whole]
-    start = cut.start_us[whole] + length * step // parts
-    end = cut.start_us[whole] + length * (step + 1) // parts
-    low = cut.start_value[whole] + rise * (step / parts)
-    high = cut.start_value[whole] + rise * ((step + 1) / parts)
-    return Pieces(cut.bin[whole], start, end, low, high)

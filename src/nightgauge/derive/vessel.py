@@ -112,7 +112,10 @@ def _one_day(vessel: Vessel, field: Field, readings: Mapping[str, Readings], day
         cycles,
         hours.columns | held.hours,
         day_row(plant, hours, cycles) | held.day,
-        [signal_hours(vessel.id, plant.seen.readings[name], track, day) for name, track in plant.seen.tracks.items()],
+        [
+            signal_hours(plant, track, hours.cuts.by_signal[name], hours.cuts.known_s(name))
+            for name, track in plant.seen.tracks.items()
+        ],
         well_tests(plant, hours),
     )
 
