@@ -74,6 +74,7 @@ def test_what_is_no_time_keeps_the_row_out(bench, times):
         ("L", pa.array([Decimal("5.25")], pa.decimal128(10, 2)), 5.25),
         ("L", pa.array(["5,5"]), 5.5),
         ("L", pa.array(["5.5"]).dictionary_encode(), 5.5),
+        ("L", pa.array(["5.5"], pa.string_view()), 5.5),
         ("L", pa.array([b"5.5"], pa.binary()), 5.5),
         ("S", pa.array([True]), 1.0),
         ("S", pa.array([0]), 0.0),

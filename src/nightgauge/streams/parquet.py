@@ -100,7 +100,7 @@ def _is_foreign(array: pa.Array) -> bool:
     is_number = pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind)
     if is_number or pa.types.is_boolean(kind) or pa.types.is_timestamp(kind) or pa.types.is_date(kind):
         return False
-    if not (pa.types.is_string(kind) or pa.types.is_large_string(kind)):
+    if not (pa.types.is_string(kind) or pa.types.is_large_string(kind) or pa.types.is_string_view(kind)):
         return True
     try:
         array.validate(full=True)
