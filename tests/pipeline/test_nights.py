@@ -123,8 +123,8 @@ def test_a_corrected_export_derives_again_only_what_it_can_reach(
 
     monkeypatch.setattr(deriving, "derive_vessel", spy)
     night(field, FIRST + 8 * DAY)
-    # Day 3 lies from +3 to +4 days; a day on each side can hold rows that reach into it, two more are context.
-    assert spans == [("TK-2", FIRST + 2 * DAY, FIRST + 7 * DAY)]
+    # Day 3 lies from +3 to +4 days: the day before it looks into it, the two after it begin from it, two are context.
+    assert spans == [("TK-2", FIRST + 2 * DAY, FIRST + 8 * DAY)]
     assert derived_of(field, "TK-2").hours.height == 8 * 24
 
 

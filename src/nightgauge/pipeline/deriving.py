@@ -61,10 +61,11 @@ def _owed_spans(
 def _widened(field_: Field, span: Span, first_day: date | None, until: datetime) -> Span:
     """Return the span widened to whole days and to every row that a change in it can reach.
 
-    Before `first_day`, the vessel's first with rows, there is none to reach.
+    A day is derived from the samples of `CONTEXT` before it on, so a change reaches that far forward. Before
+    `first_day`, the vessel's first with rows, there is none to reach.
     """
     start, end = span
-    last_reached = _midnight_after(field_, end + REVISED)
+    last_reached = _midnight_after(field_, end + CONTEXT)
     if first_day is None or _day_of(field_, start - REVISED) < first_day:
         return _midnight_before(field_, start), min(last_reached, until)
     return _midnight_before(field_, start - REVISED), min(last_reached, until)
