@@ -79,6 +79,8 @@ def test_a_mark_is_kept_and_shown_and_changes_no_state(judged: Path) -> None:
     assert marked["mark"]["as"] == "planned"
     assert marked["mark"]["note"] == "float on order"
     assert marked["state"] == finding["state"]
+    with Store(read_field(judged).database).reading() as reader:
+        assert reader.finding_events()["detail"][-1] == "planned by R. Inventor: float on order"
 
 
 def test_a_mark_on_no_finding_says_where_the_findings_are(judged: Path) -> None:

@@ -96,15 +96,15 @@ def test_a_mark_set_while_a_night_judges_is_not_lost(writer: Writer, make: Any) 
     writer.save_findings(finding(make, "a"), FINDING_EVENTS.empty())
     judged = writer.findings()
     mark = json.dumps({"as": "known", "note": "ordered a new float", "by": "JD", "at": "2026-03-02T08:00:00-07:00"})
-    writer.set_mark("a", mark, make.at(5))
+    writer.set_mark("a", mark, event(make, "a", "marked"))
     writer.save_findings(judged.with_columns(state=pl.lit("standing")), FINDING_EVENTS.empty())
     assert writer.findings().select("state", "mark").rows() == [("standing", mark)]
-    assert writer.finding_events().rows() == [("a", make.at(5), "marked", "known ordered a new float")]
+    assert writer.finding_events().rows() == event(make, "a", "marked").rows()
 
 
 def test_a_mark_on_a_finding_that_is_not_there_is_a_bug(writer: Writer, make: Any) -> None:
     with pytest.raises(ProgrammerError, match="no finding nowhere"):
-        writer.set_mark("nowhere", "{}", make.at(0))
+        writer.set_mark("nowhere", "{}", event(make, "nowhere", "marked"))
 
 
 def test_nights_are_numbered_and_end_as_told(writer: Writer, make: Any) -> None:

@@ -14,6 +14,7 @@ from nightgauge.errors import SettingError
 from nightgauge.field.read import read_field
 from nightgauge.report.findings import as_csv, as_json, as_table
 from nightgauge.store import Store
+from nightgauge.vocabulary.frames import FINDING_EVENTS
 
 
 class State(StrEnum):
@@ -70,5 +71,5 @@ def mark(
         if frame.is_empty():
             raise SettingError(f"there is no finding {finding_id!r}; `nightgauge findings {field_toml}` lists them")
         text, event = ledger.mark(frame.row(0, named=True), as_.value, note, by, clock())
-        writer.set_mark(finding_id, text, event["at_utc"])
-    say(f"{finding_id}: {event['detail']}")
+        writer.set_mark(finding_id, text, FINDING_EVENTS.build(pl.DataFrame([event])))
+    say(f"{finding_id}: marked {event['detail']}")

@@ -24,7 +24,7 @@ def mark(
     if as_ not in MARKS:
         raise SettingError(f"mark of finding {finding['id']}: found {as_!r}, expected one of {', '.join(MARKS)}")
     text = json.dumps({"as": as_, "note": note, "by": by, "at": at.isoformat()}, ensure_ascii=False)
-    detail = f"marked {as_}" + (f" by {by}" if by else "") + (f": {note}" if note else "")
+    detail = as_ + (f" by {by}" if by else "") + (f": {note}" if note else "")
     return text, {"finding_id": finding["id"], "at_utc": at, "event": "marked", "detail": detail}
 
 

@@ -1,6 +1,5 @@
 """What can be written to the database; all within the transaction of one `Store.writing`."""
 
-import json
 from datetime import datetime
 
 import polars as pl
@@ -127,8 +126,8 @@ class Writer(Reader):
         insert(self._con, FINDINGS, kept.drop("stored_mark"))
         insert(self._con, FINDING_EVENTS, events)
 
-    def set_mark(self, finding_id: str, mark_json: str, at: datetime) -> None:
-        """Set a person's mark, a JSON object with at least `as`, on a finding and add the event.
+    def set_mark(self, finding_id: str, mark_json: str, event: pl.DataFrame) -> None:
+        """Set a person's mark on a finding and add the event (a row of FINDING_EVENTS) that records it.
 
         Raises
         ------
@@ -141,10 +140,7 @@ class Writer(Reader):
         )
         if not marked.fetchall():
             raise ProgrammerError(f"there is no finding {finding_id} to mark")
-        mark = json.loads(mark_json)
-        detail = " ".join(str(mark[key]) for key in ("as", "note") if mark.get(key))
-        event = {"finding_id": [finding_id], "at_utc": [at], "event": ["marked"], "detail": [detail]}
-        insert(self._con, FINDING_EVENTS, pl.DataFrame(event))
+        insert(self._con, FINDING_EVENTS, event)
 
     def begin_night(self, until: datetime, started: datetime) -> int:
         """Note that a run has begun; return its number."""
