@@ -1,6 +1,7 @@
 """What the flows' command lines share: arguments, progress, errors as one line and an exit code."""
 
 import argparse
+import os
 import sys
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -37,9 +38,13 @@ def clock() -> datetime:
 
 
 def say(text: str) -> None:
-    """Print a line at once, also into a pipe."""
-    sys.stdout.write(text + "\n")
-    sys.stdout.flush()
+    """Print a line at once, also into a pipe; a reader that has gone away does not stop the night."""
+    try:
+        sys.stdout.write(text + "\n")
+        sys.stdout.flush()
+    except BrokenPipeError:
+        # Python flushes once more at its end; what nobody reads goes nowhere.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def progress() -> Tell:

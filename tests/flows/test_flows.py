@@ -2,6 +2,7 @@
 
 import json
 import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -67,6 +68,16 @@ def test_a_field_that_does_not_exist_ends_with_2(tmp_path: Path, run: Run) -> No
     ended = run("flows/nightly.py", tmp_path / "field.toml")
     assert ended.returncode == 2
     assert "Traceback" not in ended.stderr
+
+
+def test_a_reader_that_goes_away_does_not_stop_the_night(make_field: MakeField) -> None:
+    toml = make_field(1)
+    night = [sys.executable, str(Path(__file__).parents[2] / "flows" / "nightly.py"), str(toml)]
+    with subprocess.Popen(night, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as running:
+        running.stdout.close()
+        told = running.stderr.read()
+    assert (running.returncode, told) == (0, b"")
+    assert (toml.parent / "reports" / "weekly.html").exists()
 
 
 def test_replay_reports_a_fault_on_the_night_that_could_first_see_it(make_field: MakeField, run: Run) -> None:
