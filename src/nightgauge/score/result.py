@@ -99,6 +99,16 @@ class Score:
         return [f"false medium or high findings: {len(self.false)} in {weeks}, {rate:.1f} per 100 vessel-weeks"]
 
 
+def together(scores: Sequence[Score]) -> Score:
+    """Return the score over several fleets; without a rate where one of them has none."""
+    weeks = [s.vessel_weeks for s in scores]
+    return Score(
+        tuple(outcome for s in scores for outcome in s.outcomes),
+        tuple(false for s in scores for false in s.false),
+        None if None in weeks else sum(w for w in weeks if w is not None),
+    )
+
+
 _HEAD = ("kind", "showable", "found", "named right", "nights", "onset error, days", "false", "not showable")
 
 
