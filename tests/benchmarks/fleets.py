@@ -11,6 +11,8 @@ import argparse
 import os
 import sys
 import time
+from collections import Counter
+from collections.abc import Sequence
 from pathlib import Path
 
 # Before Polars is loaded: two processes with a thread each are faster on two cores than two with two.
@@ -39,7 +41,7 @@ def main() -> int:
         scores.append(replayed.score)
         if asked.verbose:
             say(story(replayed))
-        say("\n".join((summary(replayed, time.perf_counter() - begun), *replayed.failed)))
+        say("\n".join((summary(replayed, time.perf_counter() - begun), *failures(replayed.failed))))
     say("")
     say(together(scores).table())
     return 0
@@ -96,9 +98,16 @@ def _told(row: dict[str, object], result: Score) -> str:
     is_false = any(row["id"] == finding for finding, _, _ in result.false)
     return (
         f"  {'FALSE' if is_false else 'told '} {row['id']} [{row['priority']}] {row['kind']} on {row['element']} "
-        f"{row['confidence']:.2f} {row['state']}, onset {row['onset']:%d %b %H:%M}, first {row['first_reported']:%d %b}, "
-        f"last {row['last_seen']:%d %b %H:%M}, also {row['also']}\n        {row['summary']}"
+        f"{row['confidence']:.2f} {row['state']}, onset {row['onset']:%d %b %H:%M}, "
+        f"first {row['first_reported']:%d %b}, last {row['last_seen']:%d %b %H:%M}, also {row['also']}\n"
+        f"        {row['summary']}"
     )
+
+
+def failures(lines: Sequence[str]) -> list[str]:
+    """Return what went wrong, each once, with how many nights it cost."""
+    reasons = Counter(line.split(": ", 1)[1] for line in lines)
+    return [f"  FAILED on {count} nights of vessels: {reason}" for reason, count in reasons.most_common()]
 
 
 def say(text: str) -> None:

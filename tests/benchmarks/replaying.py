@@ -36,7 +36,7 @@ class Replayed:
     events: pl.DataFrame
     """FINDING_EVENTS of all nights."""
     nightly: pl.DataFrame
-    """Each finding on each night on which it was seen: id, vessel, element, kind, priority, confidence, state, night."""
+    """Each finding on each night on which it was seen, with its confidence then."""
     failed: tuple[str, ...]
     """Vessel, night and what went wrong; such a night judged nothing."""
 

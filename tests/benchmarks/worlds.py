@@ -113,8 +113,8 @@ def _stored(kept: pl.DataFrame, instrument: Instrument, row: TagRow, wells: list
     flag = pl.when(good).then(pl.lit("good")).otherwise(pl.lit("bad"))
     signal = pl.lit(row.signal)
     if SIGNALS[instrument.signal].kind == "text":
-        texts = dict(enumerate(wells))
-        text = pl.col("value").replace_strict(texts, default=None, return_dtype=pl.String)
+        texts = {float(number): well for number, well in enumerate(wells)}
+        text = pl.col("value").replace_strict(texts, default=None, return_dtype=pl.String) if wells else pl.lit("")
         number = pl.lit(None, dtype=pl.Float64)
         shown = kept.filter(pl.col("value").is_in(list(texts)))
     else:
