@@ -20,6 +20,7 @@ from nightgauge.detect import (
     pressure_level,
     size,
     throttling,
+    unusual,
 )  # fmt: skip
 from nightgauge.detect.arbitration import arbitrate
 from nightgauge.detect.history import History
@@ -43,6 +44,7 @@ DETECTORS: tuple[Detector, ...] = (
     size.find,
     carryover.find,
     instruments.find,
+    unusual.find,
 )
 """Every detector, in the order in which they run; the order decides nothing."""
 

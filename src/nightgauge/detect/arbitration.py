@@ -11,6 +11,10 @@ SLACK = timedelta(days=1)
 TOGETHER = timedelta(days=4)
 """How far apart the onsets of two moves may lie that are one move of the transmitter. House choice."""
 
+WAKE = timedelta(days=8)
+"""How long a fault that lasted is part of what later days are compared with: half of two weeks, and the day's slack."""
+UNUSUAL = "unusual_day"
+
 _INTERFACE = ("interface_setpoint_drift", "interface_setpoint_step")
 _OIL = ("oil_valve_setpoint_drift", "oil_valve_setpoint_step")
 _GAS = ("gas_valve_setpoint_drift", "gas_valve_setpoint_step")
@@ -64,7 +68,7 @@ def arbitrate(candidates: list[Candidate]) -> tuple[Candidate, ...]:
     for cause_kind, consequences in CONSEQUENCES.items():
         for cause in [c for c in rest if c.kind == cause_kind]:
             rest = _fold(rest, cause, consequences)
-    return tuple(sorted(rest, key=_order))
+    return tuple(sorted(_explained_days(rest), key=_order))
 
 
 def _order(candidate: Candidate) -> tuple[datetime, str, str]:
@@ -82,6 +86,28 @@ def _fold(candidates: list[Candidate], cause: Candidate, consequences: tuple[str
     also = tuple(dict.fromkeys([*cause.also, *(c.kind for c in folded), *(a for c in folded for a in c.also)]))
     told = replace(cause, also=tuple(a for a in also if a != cause.kind))
     return [told if c is cause else c for c in candidates if c not in folded]
+
+
+def _explained_days(candidates: list[Candidate]) -> list[Candidate]:
+    """Leave out the unusual days that another finding touches: it says more of them than that they were unusual."""
+    others = [c for c in candidates if c.kind != UNUSUAL]
+    for day in [c for c in candidates if c.kind == UNUSUAL]:
+        cause = next((c for c in others if _touches(c, day)), None)
+        if cause is not None:
+            told = cause if day.kind in cause.also else replace(cause, also=(*cause.also, day.kind))
+            others = [told if c is cause else c for c in others]
+            candidates = [told if c is cause else c for c in candidates if c is not day]
+    return candidates
+
+
+def _touches(cause: Candidate, day: Candidate) -> bool:
+    """Return whether a finding stood on the day, the day before or after, or so shortly before that its end shows.
+
+    The usual is the last two weeks' median: days after a fault that lasted a week are first compared with the fault.
+    """
+    end = cause.last_seen if cause.ended is None else cause.ended
+    wake = min(max(end - cause.onset, SLACK), WAKE)
+    return cause.onset - SLACK < day.last_seen and day.onset < end + wake
 
 
 def _follows(consequence: Candidate, cause: Candidate) -> bool:

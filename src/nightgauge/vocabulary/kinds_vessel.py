@@ -245,18 +245,39 @@ UNUSUAL = Kind(
     "unlike this vessel's other days, and none of the other kinds explains it",
     "vessel",
     None,
-    "all daily indicators of the vessel together, robustly scaled by its own past",
+    "the indicators of a day together (levels, gap, dumps, pressures, carryover), each against the two weeks before "
+    "and with the load taken out: what the principal components of the six weeks before leave of them, where no other "
+    "finding touches the day or the day beside it",
     any_of("interface_level", "vessel_pressure", "water_meter", "water_dump_open"),
-    "uses whatever indicators the vessel has; fewer than four: not judged",
+    "uses whatever indicators the vessel has; a day with fewer than four, with wells shut in for a quarter of it or in "
+    "an outage is not judged; on a test vessel each well has its own past",
     (
         Limit(
             "chance", "fraction", 0.002, "share of ordinary days that may be called unusual: under one a year", HOUSE
         ),
-        Limit("days", "number", 14.0, "other days to compare with", HOUSE),
+        Limit(
+            "deviations",
+            "number",
+            5.0,
+            "least residue of all indicators together, in the vessel's own deviations, each taken as no finer than "
+            "its instrument: a very even vessel would have small things told else",
+            HOUSE,
+        ),
+        Limit(
+            "days",
+            "number",
+            21.0,
+            "earlier days to learn from, each with a week before it: of fewer the scatter is a guess",
+            HOUSE,
+        ),
+        Limit("indicators", "number", 4.0, "indicators known on the day: of fewer, the other kinds say all", HOUSE),
     ),
-    ("What was done at the vessel or its wells that day?",),
+    (
+        "What was done at the vessel or its wells that day: pigging, chemical, hands on a valve, a well turned in?",
+        "The three indicators named, against gauges and sight glasses.",
+        "The same day on vessels of the same header.",
+    ),
     (LOOK_ONLY,),
-    is_looked_for=False,
 )
 
 WELL_TEST = Kind(
