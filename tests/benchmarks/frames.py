@@ -85,6 +85,12 @@ def as_of(derived: Derived, field: Field, nights: Nights, number: int) -> Derive
     return Derived(**shown)
 
 
+def final(derived: Derived) -> Derived:
+    """Return the rows as the last night left them."""
+    is_final = pl.col(_TOLD).is_null()
+    return Derived(**{name: getattr(derived, name).filter(is_final).drop(_TOLD) for name in NAMES})
+
+
 def save(derived: Derived, home: Path, place: int) -> None:
     """Keep a vessel's rows; the last file's presence says that all are there."""
     for name in NAMES:

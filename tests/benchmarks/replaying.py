@@ -15,8 +15,8 @@ from worlds import World
 from nightgauge import ledger
 from nightgauge.detect import History, Judgement, find
 from nightgauge.field.settings import Field
-from nightgauge.score import Score, read_truth, score, seen_of
-from nightgauge.vocabulary.frames import FINDING_EVENTS, FINDINGS
+from nightgauge.score import FIRST_WEEKS, Score, read_truth, score, seen_of
+from nightgauge.vocabulary.frames import DUMP_CYCLES, FINDING_EVENTS, FINDINGS
 
 Judge = Callable[[History], Judgement]
 
@@ -37,13 +37,15 @@ class Replayed:
     """FINDING_EVENTS of all nights."""
     nightly: pl.DataFrame
     """Each finding on each night on which it was seen, with its confidence then."""
+    cycles: pl.DataFrame
+    """DUMP_CYCLES of the first weeks."""
     failed: tuple[str, ...]
     """Vessel, night and what went wrong; such a night judged nothing."""
 
     @property
     def score(self) -> Score:
         """Return how the findings stand against the fleet's known faults."""
-        seen = seen_of(self.field, self.nights.start, self.nights.untils[-1])
+        seen = seen_of(self.field, self.nights.start, self.nights.untils[-1], self.cycles)
         return score(self.findings.to_dicts(), self.truth, seen)
 
 
@@ -54,6 +56,7 @@ class _Vessel:
     findings: pl.DataFrame
     events: pl.DataFrame
     nightly: pl.DataFrame
+    cycles: pl.DataFrame
     failed: tuple[str, ...]
 
 
@@ -72,6 +75,7 @@ def replay(world: World, cache: Path, jobs: int = 1, judge: Judge = find) -> Rep
         FINDINGS.build(pl.concat([FINDINGS.empty(), *(p.findings for p in parts)])),
         FINDING_EVENTS.build(pl.concat([FINDING_EVENTS.empty(), *(p.events for p in parts)])),
         pl.concat([FINDINGS.empty().select(_NIGHTLY), *(p.nightly for p in parts)]),
+        pl.concat([DUMP_CYCLES.empty(), *(p.cycles for p in parts)]),
         tuple(line for p in parts for line in p.failed),
     )
 
@@ -111,4 +115,5 @@ def replay_vessel(field: Field, place: int, derived: frames.Derived, nights: Nig
         findings, new = ledger.update(findings, events, judgements, until, is_first_night=number == 0)
         events = pl.concat([events, new])
         nightly.append(findings.filter(pl.col("last_night") == until).select(_NIGHTLY))
-    return _Vessel(findings, events, pl.concat(nightly), tuple(failed))
+    first = frames.final(derived).cycles.filter(pl.col("opened_utc") < nights.start + FIRST_WEEKS)
+    return _Vessel(findings, events, pl.concat(nightly), first, tuple(failed))

@@ -5,6 +5,7 @@ from datetime import date
 from pathlib import Path
 from typing import Annotated
 
+import polars as pl
 import typer
 
 from nightgauge.cli.arguments import As, FieldToml
@@ -13,7 +14,7 @@ from nightgauge.errors import SettingError
 from nightgauge.field.calendar import day_bounds
 from nightgauge.field.read import read_field
 from nightgauge.report.findings import as_json
-from nightgauge.score import Outcome, read_truth, seen_of
+from nightgauge.score import FIRST_WEEKS, Outcome, read_truth, seen_of
 from nightgauge.score import score as judge
 from nightgauge.simulate import random_fleet, simulate_field
 from nightgauge.simulate.faults import KINDS
@@ -50,16 +51,18 @@ def _kinds(text: str | None) -> list[str] | None:
 
 
 def score(field_toml: FieldToml, form: As = Format.table) -> None:
-    """Findings against the known faults of truth.csv: found, named right, how soon, how many false."""
+    """Findings against the known faults of truth.csv: found, named right, how soon, how many false, how sure."""
     field = read_field(field_toml)
     truth = read_truth(field.folder / "truth.csv")
     with Store(field.database).reading() as reader:
         findings = as_json(reader.findings(), field, state="any")
         until = reader.last_night()
         first = None if until is None else reader.days(FIRST_TIME, until)["day"].min()
-    if until is None or not isinstance(first, date):
-        raise SettingError("no night has judged any data yet; run the nightly flow or a replay first")
-    result = judge(findings, truth, seen_of(field, day_bounds(field.zone, first)[0], until))
+        if until is None or not isinstance(first, date):
+            raise SettingError("no night has judged any data yet; run the nightly flow or a replay first")
+        start = day_bounds(field.zone, first)[0]
+        cycles = pl.concat([reader.cycles(vessel.id, start, start + FIRST_WEEKS) for vessel in field.vessels])
+    result = judge(findings, truth, seen_of(field, start, until, cycles))
     if form is Format.table:
         say(result.table())
         return

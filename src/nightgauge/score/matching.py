@@ -15,6 +15,7 @@ from typing import Any
 import polars as pl
 
 from nightgauge.errors import ProgrammerError
+from nightgauge.score.reliability import Claim
 from nightgauge.score.result import Outcome, Score
 from nightgauge.score.seen import Seen
 from nightgauge.score.truth import Known, instant, known_faults
@@ -37,6 +38,7 @@ class _Told:
     onset: datetime
     first_reported: datetime
     last_seen: datetime
+    confidence: float | None
 
 
 def score(findings: Iterable[Mapping[str, Any]], truth: pl.DataFrame, seen: Seen | None = None) -> Score:
@@ -71,7 +73,11 @@ def score(findings: Iterable[Mapping[str, Any]], truth: pl.DataFrame, seen: Seen
     outcomes = tuple(_outcome(fault, by_id.get(pairs.get(number, "")), seen) for number, fault in enumerate(faults))
     used = set(pairs.values())
     false = tuple((t.id, t.vessel, t.kind) for t in told if t.priority in _COUNTING and t.id not in used)
-    return Score(outcomes, false, None if seen is None else seen.vessel_weeks)
+    right = {o.finding for o in outcomes if o.is_named_right}
+    claims = tuple(
+        Claim(t.confidence, t.id in right) for t in told if t.priority in _COUNTING and t.confidence is not None
+    )
+    return Score(outcomes, false, None if seen is None else seen.vessel_weeks, claims)
 
 
 def _told(finding: Mapping[str, Any]) -> _Told:
@@ -81,7 +87,7 @@ def _told(finding: Mapping[str, Any]) -> _Told:
         raise ProgrammerError(f"finding {finding['id']}: onset, first_reported and last_seen are all needed")
     return _Told(
         str(finding["id"]), str(finding["vessel"]), str(finding["kind"]), str(finding["priority"]),
-        finding["state"] == "withdrawn", onset, reported, last,
+        finding["state"] == "withdrawn", onset, reported, last, finding.get("confidence"),
     )  # fmt: skip
 
 
@@ -126,12 +132,14 @@ def _finds(told: _Told, fault: Known) -> bool:
 
 def _outcome(fault: Known, told: _Told | None, seen: Seen | None) -> Outcome:
     shown = None if seen is None else seen.shows(fault)
+    due = None if seen is None else seen.due(fault)
     if told is None:
-        return Outcome(fault.vessel, fault.kinds, fault.start, fault.end, shown)
+        return Outcome(fault.vessel, fault.kinds, fault.start, fault.end, shown, due)
     return Outcome(
-        fault.vessel, fault.kinds, fault.start, fault.end, shown,
+        fault.vessel, fault.kinds, fault.start, fault.end, shown, due,
         finding=told.id,
         told_as=told.kind,
+        first_reported=told.first_reported,
         nights=ceil((told.first_reported - fault.start).total_seconds() / _DAY_S),
         onset_error_days=(told.onset - fault.start).total_seconds() / _DAY_S,
     )  # fmt: skip

@@ -1,9 +1,12 @@
 """The score and its table."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from statistics import median
+
+from nightgauge.score.promptness import DRIFTS, STUCK
+from nightgauge.score.reliability import Claim, reliability_table
 
 
 @dataclass(frozen=True)
@@ -16,8 +19,11 @@ class Outcome:
     end: datetime | None
     is_showable: bool | None
     """None: the format's table does not say, or the fleet is not known."""
+    due: datetime | None = None
+    """When it has to have been told; None where there is no such time or it is not known."""
     finding: str | None = None
     told_as: str | None = None
+    first_reported: datetime | None = None
     nights: int | None = None
     """From the fault's start to the first report."""
     onset_error_days: float | None = None
@@ -28,6 +34,13 @@ class Outcome:
         """Return whether it was told as what it is, or as what cannot be told from it."""
         return self.told_as in self.kinds
 
+    @property
+    def is_prompt(self) -> bool | None:
+        """Return whether it was told in time, None where there is no deadline."""
+        if self.due is None:
+            return None
+        return self.first_reported is not None and self.first_reported < self.due
+
 
 @dataclass(frozen=True)
 class Score:
@@ -37,6 +50,8 @@ class Score:
     false: tuple[tuple[str, str, str], ...]
     """Id, vessel and kind of each false finding."""
     vessel_weeks: float | None = None
+    claims: tuple[Claim, ...] = ()
+    """How sure each medium or high finding was, and whether it was right."""
 
     @property
     def showable(self) -> tuple[Outcome, ...]:
@@ -59,8 +74,13 @@ class Score:
         """Return the rate of false medium and high findings."""
         return 100.0 * len(self.false) / self.vessel_weeks if self.vessel_weeks else None
 
+    def prompt(self, kinds: Collection[str]) -> tuple[int, int]:
+        """Return how many showable faults of these kinds were told in time, and how many have a time."""
+        due = [o for o in self.showable if o.due is not None and o.kinds[0] in kinds]
+        return sum(bool(o.is_prompt) for o in due), len(due)
+
     def table(self) -> str:
-        """Return the score as plain text: a row per kind, then the totals.
+        """Return the score as plain text: a row per kind, then the totals, promptness and the reliability curve.
 
         Found and named count showable faults; faults that the signals do not show, or that the format's
         table leaves out, stand in the last column as found / all.
@@ -93,10 +113,21 @@ class Score:
 
     def _totals(self) -> list[str]:
         rate = self.false_per_100_vessel_weeks
-        if rate is None:
-            return [f"false medium or high findings: {len(self.false)}"]
-        weeks = f"{self.vessel_weeks:.0f} vessel-weeks"
-        return [f"false medium or high findings: {len(self.false)} in {weeks}, {rate:.1f} per 100 vessel-weeks"]
+        count = f"false medium or high findings: {len(self.false)}"
+        if rate is not None:
+            count += f" in {self.vessel_weeks:.0f} vessel-weeks, {rate:.1f} per 100 vessel-weeks"
+        lines = [count, *(self._in_time(words, kinds) for words, kinds in _DEADLINES if self.prompt(kinds)[1])]
+        return [*lines, "", reliability_table(self.claims)] if self.claims else lines
+
+    def _in_time(self, words: str, kinds: Collection[str]) -> str:
+        told, due = self.prompt(kinds)
+        return f"{words}: {told} of {due} ({100.0 * told / due:.0f} %)"
+
+
+_DEADLINES = (
+    ("stuck floats told the first night after the longer of 6 h and three own periods", STUCK),
+    ("drifts told before they moved 3 % of the held pressure, at least 1.5 psi, or 2 in of level", DRIFTS),
+)
 
 
 def together(scores: Sequence[Score]) -> Score:
@@ -106,6 +137,7 @@ def together(scores: Sequence[Score]) -> Score:
         tuple(outcome for s in scores for outcome in s.outcomes),
         tuple(false for s in scores for false in s.false),
         None if None in weeks else sum(w for w in weeks if w is not None),
+        tuple(claim for s in scores for claim in s.claims),
     )
 
 

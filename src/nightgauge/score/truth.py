@@ -23,6 +23,7 @@ class Known:
     end: datetime | None
     of_signal: str | None = None
     """For an instrument: the signal, where the detail names it."""
+    detail: str = ""
 
 
 def read_truth(path: Path) -> pl.DataFrame:
@@ -67,6 +68,7 @@ def _known(line: int, row: dict[str, str | datetime | None]) -> Known:
         start=start,
         end=instant(row.get("end"), f"truth.csv line {line}, end"),
         of_signal=next((s for s in ("interface_level", "vessel_pressure") if s in detail), None),
+        detail=detail,
     )
 
 
