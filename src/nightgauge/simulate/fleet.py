@@ -20,6 +20,7 @@ from nightgauge.simulate.plan import (
     VesselPlan,
     WellPlan,
 )
+from nightgauge.simulate.ranges import USUAL, Ranges, evenly, in_ratio
 from nightgauge.simulate.sizes import draw_design, nearly_full, scattered
 from nightgauge.simulate.suites import SUITES, Quality, instrument
 
@@ -39,6 +40,8 @@ class Mixture:
     faults: tuple[str, ...] = fault_draws.KINDS
     fault_share: float = 0.6
     nuisances: bool = True
+    ranges: Ranges = USUAL
+    """How far vessels differ from each other."""
 
 
 def random_fleet(vessels: int, days: int, seed: int, faults: Collection[str] | None = None,
@@ -56,7 +59,8 @@ def random_fleet(vessels: int, days: int, seed: int, faults: Collection[str] | N
     faults : collection of str, optional
         Kinds to draw from; empty for a sound fleet; all kinds by default.
     mixture : Mixture, optional
-        Share of vessels with a fault and whether there are nuisances; `faults` goes before its kinds.
+        Share of vessels with a fault, whether there are nuisances, how far vessels differ; `faults` goes before its
+        kinds.
     end : datetime
         End of the simulated time, a midnight of America/Denver.
 
@@ -112,18 +116,19 @@ def _vessel(name: str, days: int, mixture: Mixture, rng: Rng) -> VesselPlan:
         design = nearly_full(design, rng)
     fewest = 3 if design.service == "test vessel" else 1
     shares = tuple(rng.uniform(0.4, 1.6, int(rng.integers(fewest, 6))))
-    slugs = Slugs(float(rng.uniform(0.0, 0.45)), float(np.exp(rng.uniform(np.log(600.0), np.log(5400.0)))),
-                  float(rng.uniform(0.05, 0.5)))  # fmt: skip
+    ranges = mixture.ranges
+    slugs = Slugs(evenly(ranges.slug_height, rng), in_ratio(ranges.slug_period_s, rng),
+                  evenly(ranges.slug_irregularity, rng))  # fmt: skip
     flowing = wells(design, shares, f"{name}-W", slugs)
-    flowing = tuple(replace(w, wander=float(rng.uniform(0.02, 0.08))) for w in flowing)
+    flowing = tuple(replace(w, wander=evenly(ranges.wander, rng)) for w in flowing)
     if fault is not None and fault.kind == "vessel_undersized":
         flowing = fault_draws.added_wells(flowing, fault, design)
     elif design.service == "test vessel":
         flowing = _in_turn(flowing, design, days, rng)
-    quality = _quality(rng)
+    quality = _quality(ranges, rng)
     vessel = VesselPlan(
         settings=settings(design),
-        physics=scattered(physics(design), design, rng),
+        physics=scattered(physics(design), design, ranges, rng),
         wells=flowing,
         instruments=tuple(instrument(n, design, name.removeprefix("V-"), quality) for n in names),
         faults=() if fault is None else (fault,),
@@ -173,7 +178,7 @@ def _drawn(name: str, days: int, mixture: Mixture, rng: Rng) -> tuple[Design, tu
     kind = mixture.faults[int(rng.integers(len(mixture.faults)))] if has_fault else None
     must_show = rng.random() < _SHOWN_SHARE
     for _ in range(_TRIES):
-        design = draw_design(name, rng)
+        design = draw_design(name, mixture.ranges, rng)
         names = _signals(design, rng)
         if kind is None:
             break
@@ -183,11 +188,11 @@ def _drawn(name: str, days: int, mixture: Mixture, rng: Rng) -> tuple[Design, tu
     return design, names, None
 
 
-def _quality(rng: Rng) -> Quality:
+def _quality(ranges: Ranges, rng: Rng) -> Quality:
     return Quality(
-        scan_s=float(rng.choice((5.0, 10.0, 15.0, 30.0, 60.0), p=(0.2, 0.3, 0.15, 0.2, 0.15))),
-        noise=float(np.exp(rng.uniform(np.log(0.5), np.log(2.5)))),
-        band=float(np.exp(rng.uniform(np.log(0.6), np.log(4.0)))),
+        scan_s=float(rng.choice(ranges.scans_s, p=ranges.scan_shares)),
+        noise=in_ratio(ranges.noise, rng),
+        band=in_ratio(ranges.dead_band, rng),
         max_interval_s=float(rng.choice((600.0, 900.0, 1200.0, 1800.0))),
         texts=bool(rng.random() < 0.6),
     )

@@ -8,6 +8,7 @@ from nightgauge.field.settings import Service
 from nightgauge.simulate.design import BARREL, INCH, MCF, PSI, Design, Regime, water_volume_m3
 from nightgauge.simulate.design import design_shell as inside
 from nightgauge.simulate.plan import Physics
+from nightgauge.simulate.ranges import Ranges, evenly
 
 Rng = np.random.Generator
 
@@ -15,7 +16,7 @@ _SERVICES: tuple[Service, ...] = ("free-water knockout", "heater treater", "sepa
 _LEAST_BPD = 150.0  # a vessel with less would not have been built
 
 
-def draw_design(name: str, rng: Rng) -> Design:
+def draw_design(name: str, ranges: Ranges, rng: Rng) -> Design:
     """Draw a vessel whose size, load and valves fit each other."""
     standing = rng.random() < 0.15
     diameter = float(rng.choice((4.0, 5.0, 6.0)) if standing else rng.choice((4.0, 5.0, 6.0, 8.0, 10.0)))
@@ -34,10 +35,10 @@ def draw_design(name: str, rng: Rng) -> Design:
     gap = float(np.clip(round(height_in * rng.uniform(0.05, 0.11) * 2.0) / 2.0, 2.5, 9.0))
     oil_level = round(interface + 0.5 * gap + max(height_in * float(rng.uniform(0.16, 0.24)), 7.0))
     shaped = replace(bare, interface_in=interface, gap_in=gap, oil_level_in=oil_level)
-    return _loaded(shaped, rng)
+    return _loaded(shaped, ranges, rng)
 
 
-def _loaded(design: Design, rng: Rng) -> Design:
+def _loaded(design: Design, ranges: Ranges, rng: Rng) -> Design:
     """Draw load, pressures and required retention of a shaped vessel."""
     shell = inside(design)
     half = 0.5 * design.gap_in * INCH
@@ -56,7 +57,7 @@ def _loaded(design: Design, rng: Rng) -> Design:
     absolute = (oil_psig + 12.3) / 14.696
     regime: Regime = ("oil", "both", "gas")[int(rng.choice(3, p=(0.45, 0.2, 0.35)))]
     gas_ratio = float(np.exp(rng.uniform(np.log(2.0), np.log(8.0)))) * (3.0 if regime == "gas" else 1.0)
-    droop = float(rng.uniform(0.6, 2.0))
+    droop = evenly(ranges.droop_psi, rng)
     return replace(
         design,
         water_bpd=float(f"{rate / BARREL:.3g}"),
@@ -67,7 +68,7 @@ def _loaded(design: Design, rng: Rng) -> Design:
         margin_psi=float(rng.integers(6, 13)) / 2.0 + droop,
         water_drop_psi=float(rng.uniform(0.5, 0.8)) * oil_psig,
         oil_droop_psi=droop,
-        gas_droop_psi=float(rng.uniform(0.6, 2.0)),
+        gas_droop_psi=evenly(ranges.droop_psi, rng),
         sag_psi=float(rng.uniform(0.8, 3.0)),
         regime=regime,
         water_minutes=water_minutes,
@@ -86,13 +87,13 @@ def nearly_full(design: Design, rng: Rng) -> Design:
     return replace(design, water_bpd=float(f"{load:.3g}"), oil_bpd=float(f"{oil:.3g}"), dump_factor=6.0)
 
 
-def scattered(p: Physics, design: Design, rng: Rng) -> Physics:
+def scattered(p: Physics, design: Design, ranges: Ranges, rng: Rng) -> Physics:
     """Return the plant with what differs from vessel to vessel and nobody knows."""
     return replace(
         p,
-        trip_scatter_m=design.gap_in * INCH * float(rng.uniform(0.01, 0.05)),
-        slack=float(rng.uniform(0.005, 0.04)),
-        stroke_s=float(rng.uniform(3.0, 15.0)),
+        trip_scatter_m=design.gap_in * INCH * evenly(ranges.trip_scatter, rng),
+        slack=evenly(ranges.slack, rng),
+        stroke_s=evenly(ranges.stroke_s, rng),
         cv=p.cv * float(rng.uniform(0.85, 1.05)),
         water_line_loss_kpa=float(rng.uniform(2.0, 12.0)),
         seat_leak=float(rng.uniform(0.0005, 0.004)),
