@@ -27,9 +27,17 @@ def test_a_slow_drift_is_not_called_not_held(sound_snap):
 
 def test_a_day_or_two_of_low_pressure_do_not_become_what_is_held(sound_snap):
     made = sound_snap(days=42)
-    made.signal("vessel_pressure", np.where(made.t >= FROM_H, 220.0, 314.0), 4.0)
+    low = 220.0 + 20.0 * np.sin(made.t / 9.0)
+    made.signal("vessel_pressure", np.where(made.t >= FROM_H, low, 314.0), 4.0)
     (found,) = pressure_level.find(made.history(24 * 40))
     assert found.ended is None
+
+
+def test_a_lower_pressure_held_as_steadily_as_before_is_a_turned_spring(sound_snap):
+    made = sound_snap(days=42)
+    wander = 1.0 * np.sin(made.t / 9.0)
+    made.signal("vessel_pressure", np.where(made.t >= FROM_H, 250.0, 314.0) + wander, 4.0)
+    assert pressure_level.find(made.history()) == []
 
 
 def test_pressure_within_a_tenth_of_the_working_pressure_is_high(sound_snap):

@@ -8,6 +8,8 @@ from nightgauge.vocabulary.findings import Candidate, Instead
 
 SLACK = timedelta(days=1)
 """How much earlier a consequence may seem to begin than its cause: a day's median hides the hour. House choice."""
+DRIFT_SLACK = timedelta(days=3)
+"""The same for a slow move. House choice: at a fifth of its notice level a day."""
 TOGETHER = timedelta(days=4)
 """How far apart the onsets of two moves may lie that are one move of the transmitter. House choice."""
 
@@ -29,7 +31,7 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
     "float_stuck_open": (
         "gas_in_liquid", "oil_in_water", "pressure_not_held", "instrument_drift", "dump_leaking", "vessel_undersized",
         "instrument_noisy", "dump_restricted", "back_pressure_margin_lost", "float_sticking", "liquid_in_gas",
-        "back_pressure_hunting", *_INTERFACE, *_VALVES,
+        "back_pressure_hunting", "dump_short_cycling", *_INTERFACE, *_VALVES,
     ),
     "float_stuck_closed": (
         "water_in_oil", "vessel_undersized", "float_sticking", "dump_restricted", "liquid_in_gas", "instrument_drift",
@@ -40,7 +42,7 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
         *_VALVES, "back_pressure_margin_lost", "gas_in_liquid", "instrument_drift", "back_pressure_hunting",
     ),
     "dump_short_cycling": (
-        "float_sticking", "vessel_undersized", "back_pressure_hunting", "dump_restricted", *_INTERFACE,
+        "float_sticking", "vessel_undersized", "back_pressure_hunting", "dump_restricted", "dump_leaking", *_INTERFACE,
     ),
     # What a sticking dump passes no longer follows its travel, which reads as a leak beyond it.
     "dump_hunting": (
@@ -48,7 +50,7 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
     ),
     "float_sticking": (*_INTERFACE, *_CARRYOVER),
     "dump_restricted": ("vessel_undersized", "float_sticking", *_INTERFACE),
-    "dump_leaking": ("oil_in_water", *_INTERFACE),
+    "dump_leaking": ("oil_in_water", "dump_restricted", *_INTERFACE),
     "oil_valve_setpoint_drift": ("back_pressure_margin_lost",),
     "back_pressure_margin_lost": (*_GAS, "oil_valve_setpoint_step", "liquid_in_gas", "instrument_noisy"),
     "gas_valve_setpoint_drift": ("liquid_in_gas",),
@@ -56,7 +58,7 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
     "back_pressure_hunting": ("instrument_noisy", "liquid_in_gas", *_VALVES),
     "interface_setpoint_drift": ("vessel_undersized", *_CARRYOVER),
     "interface_setpoint_step": _CARRYOVER,
-    "vessel_undersized": (*_CARRYOVER, "interface_setpoint_step"),
+    "vessel_undersized": (*_CARRYOVER, "interface_setpoint_step", "dump_hunting"),
     "instrument_drift": ("back_pressure_margin_lost", *_VALVES),
 }  # fmt: skip
 """Cause to what it brings about, strongest causes first."""
@@ -113,7 +115,9 @@ def _touches(cause: Candidate, day: Candidate) -> bool:
 def _follows(consequence: Candidate, cause: Candidate) -> bool:
     """Return whether a consequence begins with or after its cause, and not long after it was over."""
     end = cause.ended if cause.ended is not None else cause.last_seen + SLACK
-    return cause.onset - SLACK <= consequence.onset <= end + SLACK
+    # Where a slow move left its reference is known to a few days only.
+    before = DRIFT_SLACK if consequence.kind.endswith("_drift") else SLACK
+    return cause.onset - before <= consequence.onset <= end + SLACK
 
 
 def _same(consequence: Candidate, cause: Candidate) -> bool:

@@ -13,6 +13,11 @@ _LEAST_SHUT_S = 3 * HOUR_S
 """Shut time with the meter known that a block of a day needs before its leak is judged. House choice."""
 
 
+_METER_ALONE = 2.0
+"""Times the share that a leak has to reach where the meter alone says when the dump is shut. House choice: the rest of
+a pulse falls on the wrong side of a shutting."""
+
+
 def find(history: History) -> list[Candidate]:
     """Return leaking and restricted dump valves of a snap dump."""
     if history.is_throttling:
@@ -24,6 +29,17 @@ def _blocks(history: History, values: Floats, hours: int) -> Floats:
     """Return sums over blocks of hours counted back from the end; unknown hours add nothing."""
     lead = len(values) % hours
     return np.asarray(np.nan_to_num(values[lead:]).reshape(-1, hours).sum(axis=1))
+
+
+def _block_medians(values: Floats, hours: int) -> Floats:
+    table = values[len(values) % hours :].reshape(-1, hours)
+    return np.array([median(row) for row in table])
+
+
+def _by_meter_alone(history: History) -> bool:
+    """Return whether the meter that shows a leak is also all that says when the valve is shut."""
+    evidence = history.dumps.evidence
+    return bool(len(evidence) and np.mean(evidence == "meter") > 0.5)
 
 
 def _leaking(history: History) -> list[Candidate]:
@@ -39,11 +55,20 @@ def _leaking(history: History) -> list[Candidate]:
     if reference.sum() < 4:
         return []
     usual, scatter = median(rate[reference]), spread(rate[reference])
-    least = history.limit(LEAK, "leak_share") * median(load)
-    line = usual + max(history.limit(LEAK, "deviations") * scatter, least if np.isfinite(least) else 0.0)
+    share = history.limit(LEAK, "leak_share")
+    if _by_meter_alone(history):
+        if usual > share * median(load):
+            # Dumps that run into each other: the meter does not say when the valve is shut.
+            return []
+        share *= _METER_ALONE
+    # What the edges of a dump leave on the shut side goes with the number of dumps, and a leak is a share of the load.
+    dumps = _blocks(history, history.hour("dumps"), hours)
+    edges = usual * np.maximum(1.0, np.nan_to_num(dumps / max(median(dumps[reference]), 1.0)))
+    loads = np.fmax(median(load), _block_medians(load, hours))
+    line = edges + np.maximum(history.limit(LEAK, "deviations") * scatter, np.nan_to_num(share * loads))
     starts = history.hour_s[len(history.hour_s) % hours :: hours]
     with np.errstate(invalid="ignore"):
-        over, half = known & (rate > line), known & (rate > 0.5 * (usual + line))
+        over, half = known & (rate > line), known & (rate > 0.5 * (edges + line))
     found = []
     for first, stop in joined_runs(over, ~known, 1):
         if (stop - first) * hours * HOUR_S < history.limit(LEAK, "least_time") or over[first:stop].sum() < 2:

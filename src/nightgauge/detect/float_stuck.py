@@ -17,6 +17,8 @@ _RECENT = 30
 """Dumps whose periods are the vessel's own at a time: enough for a median, few enough to follow the inflow."""
 _LATE_DRAIN = 1.3
 """Drain of the dump after a silence, against the usual, below which nothing more than the own gap was drained."""
+_SAWS = 0.5
+"""Share of the usual hourly range of the level from which it still cycles. House choice."""
 _TRIP_DAYS = 14
 """Days of dumps from which the trip levels are known."""
 
@@ -277,6 +279,8 @@ def _open_dump(history: History, dumps: Cycles, index: int, end: float) -> Candi
     span = history.hours_between(begin, end)
     if np.mean(evidence_known(history)[span] >= 0.5) < 0.6:
         return None
+    if dumps.evidence[index] == "level" and _level_saws(history, span):
+        return None
     trips = trips_before(history, dumps, index)
     low_s = _time_below(history, trips, (begin, end))
     level_known = bool(history.known("interface_level")[span].mean() >= 0.5) and np.isfinite(trips.closing)
@@ -292,6 +296,14 @@ def _open_dump(history: History, dumps: Cycles, index: int, end: float) -> Candi
             return None
         confidence = 0.7 + 0.1 * min(1.0, open_s / needed - 1.0)
     return _open_candidate(history, (begin, end), (usual, low_s, confidence), trips)
+
+
+def _level_saws(history: History, span: slice) -> bool:
+    """Return whether the level goes on cycling: then the marks have moved, and dumps are not recognised by them."""
+    saw = history.signal("interface_level", "p90") - history.signal("interface_level", "p10")
+    usual = median(saw[max(0, span.start - 7 * 24) : span.start])
+    here = saw[span.start + 1 : span.stop]
+    return bool(np.isfinite(here).any() and median(here) > _SAWS * usual)
 
 
 def _own_drain(dumps: Cycles, index: int) -> tuple[float, float]:

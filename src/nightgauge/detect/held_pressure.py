@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from nightgauge.detect.branches import hold_and_clip
 from nightgauge.detect.history import DAY_S, HOUR_S, Floats, History
 from nightgauge.detect.load import all_loads, without_load
 from nightgauge.detect.past import blocks, first_weeks, median, per_well
@@ -32,7 +33,7 @@ class Level:
 
 def levels(history: History) -> list[Level]:
     """Return the pressures held by the oil valve and, where it is visited, by the gas valve. [kPag]"""
-    oil, gas = history.hour("oil_hold_kpag"), history.hour("gas_clip_kpag")
+    oil, gas = hold_and_clip(history)
     at = history.when(float(history.hour_s[0])) if len(history.hour_s) else history.until
     oil_setting = history.vessel.oil_valve_at(at).holds_kpag
     gas_setting = history.vessel.gas_valve_at(at).holds_kpag
@@ -84,8 +85,28 @@ def find(history: History) -> list[Candidate]:
             setting=level.setting,
             setting_least=max(SETTING_LEAST_KPA, SETTING_SHARE * abs(usual)),
         )
-        found += [_candidate(history, level, shift, rules) for shift in find_shifts(ends, values, rules)]
+        shifts = find_shifts(ends, values, rules)
+        unmetered = _without_friction(history, pressure, rules) if shifts else None
+        found += [_candidate(history, level, s, rules) for s in shifts if unmetered is None or _stays(s, unmetered)]
     return found
+
+
+def _without_friction(history: History, pressure: Floats, rules: Rules) -> list[Shift] | None:
+    """Return the moves left when what goes with the friction of the line is taken out; None without a header.
+
+    Gas that leaves through the oil valve passes no meter, and yet loads it; the line from the header knows.
+    """
+    friction = np.where(working(history), history.mean("inlet_pressure") - history.mean("vessel_pressure"), np.nan)
+    if not np.isfinite(friction).any():
+        return None
+    still = without_load(history, pressure, first_weeks(history, np.isfinite(pressure)), [friction])
+    ends, values = blocks(history.hour_s + HOUR_S / 2, still, history.until_s, BLOCK_S)
+    return find_shifts(ends, values, rules)
+
+
+def _stays(shift: Shift, others: list[Shift]) -> bool:
+    """Return whether a move is there without the friction too: a spring leaves the line's friction alone."""
+    return any(o.way == shift.way and o.onset_s <= shift.last_s and shift.onset_s <= o.last_s for o in others)
 
 
 def header_follow(history: History, shift: Shift) -> float | None:

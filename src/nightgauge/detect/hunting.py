@@ -3,11 +3,20 @@
 import numpy as np
 
 from nightgauge.detect.history import HOUR_S, Floats, History, Mask
+from nightgauge.detect.inflow import flow_hours
 from nightgauge.detect.instruments import roughness
-from nightgauge.detect.past import first_weeks, joined_runs, median, quantile
+from nightgauge.detect.load import all_loads
+from nightgauge.detect.past import first_weeks, joined_runs, median, per_well, quantile, spread
 from nightgauge.detect.wording import Draft, day_of, quantity
+from nightgauge.detect.working import working
 from nightgauge.vocabulary.findings import Candidate
 
+_FOLLOWS = 0.3
+"""Share of the growth of the swing that a header has to show. House choice: line and wells damp it."""
+_CALM = 2.0
+"""Times the vessel's own swing above which a header swings so much by itself that it shows nothing. House choice."""
+_LEAST_DAYS = 5
+"""Days of the past before a lasting growth can be told. House choice."""
 DUMP, PRESSURE = "dump_hunting", "back_pressure_hunting"
 
 
@@ -47,6 +56,9 @@ def _dump(history: History) -> list[Candidate]:
     if not history.is_throttling:
         return []
     over, known, size, usual = _swinging(history, "interface_level", DUMP)
+    if "water_dump_position" in history.signals or history.meter is not None:
+        water = [] if history.meter is None else [flow_hours(history, history.meter)]
+        over |= _grown_for_days(history, "interface_level", DUMP, water)
     found = []
     for first, stop in _runs(over, known, history.limit(DUMP, "least_time") / HOUR_S):
         draft, onset, end = _draft(history, DUMP, "water_dump", (first, stop), known)
@@ -94,6 +106,7 @@ def _draft(history: History, kind: str, element: str, run: tuple[int, int], know
 
 def _pressure(history: History) -> list[Candidate]:
     over, known, size, usual = _swinging(history, "vessel_pressure", PRESSURE)
+    over |= _grown_for_days(history, "vessel_pressure", PRESSURE, all_loads(history)) & ~_header_is_still(history)
     if not over.any():
         return []
     found = []
@@ -118,6 +131,59 @@ def _pressure(history: History) -> list[Candidate]:
         words += f" since {day_of(history, onset)}, {quantity(history, usual, 'pressure difference')} is usual"
         found.append(draft.done(f"{words}.", onset, end))
     return found
+
+
+def _grown_for_days(history: History, signal: str, kind: str, loads: list[Floats]) -> Mask:
+    """Return the hours of days on which a signal swung far more than on any day of the past, at the same load.
+
+    A valve that sticks between slugs and dumps does not keep even time; that it swings day after day, while what the
+    wells bring has not grown, tells it from the wells. With more coming in a swing may grow as the load did.
+    """
+    swing = _swing_of(history, signal)
+    days, usual, scatter = _by_day(history, swing)
+    more = np.ones(len(days))
+    for load in loads:
+        per_day, usual_load, _ = _by_day(history, load)
+        if usual_load > 0:
+            more = np.fmax(more, per_day / usual_load)
+    line = max(history.limit(kind, "lasting_growth") * usual, usual + 5.0 * scatter)
+    with np.errstate(invalid="ignore"):
+        grown = (days > line * more) & (days > history.limit(kind, "least_swing"))
+    # A day alone may be the wells': the one before has to be like it.
+    lasting = grown & (np.concatenate(([False], grown[:-1])) | np.concatenate((grown[1:], [False])))
+    hours = np.repeat(lasting, 24)[-len(swing) :] if len(swing) else lasting
+    return np.asarray(hours & history.known(signal))
+
+
+def _header_is_still(history: History) -> Mask:
+    """Return the hours of days on which the vessel's pressure swings more and the header's does not: the reading's."""
+    if "inlet_pressure" not in history.signals:
+        return np.zeros(len(history.hour_s), dtype=bool)
+    vessel, usual, _ = _by_day(history, _swing_of(history, "vessel_pressure"))
+    header, usual_header, _ = _by_day(history, _swing_of(history, "inlet_pressure"))
+    if not usual_header < _CALM * usual:
+        return np.zeros(len(history.hour_s), dtype=bool)
+    with np.errstate(invalid="ignore"):
+        still = header - usual_header < _FOLLOWS * (vessel - usual)
+    return np.asarray(np.repeat(still, 24)[-len(history.hour_s) :])
+
+
+def _swing_of(history: History, signal: str) -> Floats:
+    span = history.signal(signal, "p90") - history.signal(signal, "p10")
+    span = np.where(history.known(signal) & working(history), span, np.nan)
+    return per_well(span, history.well, first_weeks(history, np.isfinite(span)))
+
+
+def _by_day(history: History, values: Floats) -> tuple[Floats, float, float]:
+    """Return medians of whole days counted back from the end, and the usual one with its scatter."""
+    lead = -len(values) % 24
+    table = np.concatenate((np.full(lead, np.nan), values)).reshape(-1, 24)
+    days = np.array([median(day) if np.isfinite(day).sum() >= 8 else np.nan for day in table])
+    order = np.cumsum(np.isfinite(days))
+    past = days[np.isfinite(days) & (order <= min(14, max(1, order[-1] // 2)))] if len(days) else days
+    if len(past) < _LEAST_DAYS:
+        return days, float("nan"), float("nan")
+    return days, median(past), spread(past)
 
 
 def _is_dumps_period(history: History, over: Mask, run: tuple[int, int]) -> bool:

@@ -1,7 +1,7 @@
 """Vessel pressure with the load taken out: a busier day is not a drifting spring.
 
 A spring valve lets pressure rise with flow, and more steeply as it nears full open. The slopes of pressure
-against each load, below and above the load's usual value, are learned from how both change over six hours: such
+against each load, below and above the load's usual value, are learned from how both change over half a day: such
 changes know nothing of a slow drift, so all of the past may teach them, loads that came late included. What is
 left when the load's part is taken out moves only when a valve, the system after it or the transmitter does.
 """
@@ -64,11 +64,24 @@ def water_loads(history: History) -> list[Floats]:
 
 
 def _differences(values: Floats, columns: list[Floats], usable: Mask) -> tuple[Floats, Floats]:
-    """Return differences over six hours, where both hours are usable, with outliers of pressure left out."""
-    lag = 6
-    both = usable[lag:] & usable[:-lag]
+    """Return differences over half a day of six-hour means, with outliers of pressure left out.
+
+    A meter's count in an hour is uncertain by a pulse, which flattens a slope; means of six hours are not.
+    """
+    lag = 12
+    values = _means(values, usable)
+    columns = [_means(x, usable) for x in columns]
+    both = np.isfinite(values[lag:]) & np.isfinite(values[:-lag])
     deltas_p = (values[lag:] - values[:-lag])[both]
     deltas_x = np.column_stack([(x[lag:] - x[:-lag])[both] for x in columns])
     limit = 5.0 * 1.4826 * np.median(np.abs(deltas_p)) if len(deltas_p) else 0.0
     keep = np.abs(deltas_p) <= max(limit, 1e-9)
     return deltas_p[keep], deltas_x[keep]
+
+
+def _means(values: Floats, usable: Mask) -> Floats:
+    """Return means over six hours about each, NaN where fewer than four are usable."""
+    ones = np.ones(6)
+    count = np.convolve(usable.astype(np.float64), ones, mode="same")
+    total = np.convolve(np.where(usable, values, 0.0), ones, mode="same")
+    return np.where(count >= 4, total / np.maximum(count, 1.0), np.nan)

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from nightgauge.detect.branches import daily_hold_and_clip
 from nightgauge.detect.history import DAY_S, HOUR_S, Floats, History, Mask
 from nightgauge.detect.past import first_weeks, joined_runs, median, quantile
 from nightgauge.detect.wording import Draft, day_of, quantity
@@ -22,6 +23,9 @@ _KEPT_SHARE = 0.5
 _GAS_GROWTH = 4.0
 """Gas flow against its past from which the gas valve passes what went with the oil before. House choice: wells turned
 in or a season do not multiply a field's gas by four at the same pressure."""
+_MORE_GAS = 1.2
+"""Gas through the gas valve, against its other days, that goes with a lost margin. House choice: beyond a day's
+swing."""
 _SURELY = 1.5
 """Times the least margin that the former one has to be: errors of both levels add to half of it. House choice."""
 
@@ -36,6 +40,8 @@ class Margin:
     fall: Floats
     """How far the clip has come down from its own past, or from its setting where it had none. [kPa]"""
     visited: Mask
+    oil_visited: bool
+    """Whether the pressure ever stood at the oil valve's hold."""
 
 
 def find(history: History) -> list[Candidate]:
@@ -50,6 +56,10 @@ def find(history: History) -> list[Candidate]:
         low &= margin.now < _KEPT_SHARE * margin.before
         # A gas valve that stands where it stood has lost nothing: then the oil valve came up, and is told.
         low &= margin.fall > _KEPT_SHARE * margin.before
+        if margin.oil_visited:
+            # A lost margin sends gas through the gas valve that used to go with the oil; a seep at the oil's level not.
+            gas = history.day("gas_m3")
+            low &= ~(gas < _MORE_GAS * median(gas[~low]))
     days = history.limit(KIND, "least_time") / DAY_S
     early = _passes_early(history)
     return early or [
@@ -100,10 +110,11 @@ def _passes_early(history: History) -> list[Candidate]:
 
 
 def _margins(history: History) -> Margin:
-    oil, gas = history.day("oil_hold_kpag"), history.day("gas_clip_kpag")
+    oil, gas = daily_hold_and_clip(history)
     at = history.when(float(history.day_s[0]))
     oil_set, gas_set = history.vessel.oil_valve_at(at).holds_kpag, history.vessel.gas_valve_at(at).holds_kpag
-    if not np.isfinite(oil).any() and oil_set is not None:
+    visited = np.isfinite(oil)
+    if not visited.any() and oil_set is not None:
         # Pressure always on the gas valve: the oil valve is where its setting says.
         oil = np.full(len(gas), oil_set)
     now = _carried(gas) - _carried(oil)
@@ -123,7 +134,7 @@ def _margins(history: History) -> Margin:
         median(gas[:day][:14]) if np.isfinite(gas[:day]).sum() >= _LEAST_DAYS else np.nan for day in range(len(gas))
     ]
     stood = np.where(np.isfinite(past), past, np.nan if gas_set is None else gas_set)
-    return Margin(now, before, stood - _carried(gas), np.isfinite(gas) | np.isfinite(history.day("oil_hold_kpag")))
+    return Margin(now, before, stood - _carried(gas), np.isfinite(gas) | visited, bool(visited.any()))
 
 
 def _candidate(history: History, run: tuple[int, int], margin: Margin, least: float) -> Candidate:

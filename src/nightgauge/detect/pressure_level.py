@@ -4,11 +4,18 @@ import numpy as np
 
 from nightgauge.detect.history import DAY_S, HOUR_S, Floats, History, Mask
 from nightgauge.detect.inflow import OIL_METERS, flow_hours
-from nightgauge.detect.past import joined_runs, median, quantile
+from nightgauge.detect.past import joined_runs, median, quantile, spread
 from nightgauge.detect.wording import Draft, day_of, duration, moment, quantity
 from nightgauge.detect.working import working
 from nightgauge.vocabulary.findings import Candidate
 
+_GOING_DOWN_H = 12
+"""Hours in which a falling pressure is on its way, and as many to see how it then stands. House choice."""
+_SMALL_FALL, _GREAT_FALL = 0.75, 0.6
+"""Shares of the held pressure above which a fall is no alarm yet, and below which no one turns a spring. House
+choice."""
+_AS_STEADY, _STILL = 2.0, 0.004
+"""Wander against that before up to which a pressure is held, and the wander of a reading. [1] House choice."""
 NOT_HELD, NEAR_LIMIT, BLOW_BY = "pressure_not_held", "pressure_near_limit", "gas_in_liquid"
 
 
@@ -47,8 +54,27 @@ def _not_held(history: History) -> list[Candidate]:
         inside = slice(first, stop)
         if stop - first < history.limit(NOT_HELD, "least_time") / HOUR_S or proof[inside].mean() < 0.6:
             continue
+        if _is_held_lower(pressure, (first, stop), float(held[first])):
+            continue
         found.append(_not_held_candidate(history, (first, stop), pressure, held))
     return found
+
+
+def _is_held_lower(pressure: Floats, run: tuple[int, int], held: float) -> bool:
+    """Return whether the pressure is held as steadily as before, only lower: a spring that was turned.
+
+    What an open valve leaves goes with the square of the flow, and wanders with it.
+    """
+    first, stop = run
+    down = first + _GOING_DOWN_H
+    before, now = pressure[max(0, first - 7 * 24) : max(0, first - 6)], pressure[down:stop]
+    if np.isfinite(now).sum() < _GOING_DOWN_H:
+        # Too early to tell: a great fall is told at once, a small one when it has shown how it stands.
+        return bool(median(pressure[first:stop]) > _SMALL_FALL * held)
+    if median(now) < _GREAT_FALL * held:
+        return False
+    wander, usual = spread(now) / median(now), spread(before) / median(before)
+    return bool(wander <= max(_AS_STEADY * usual, _STILL))
 
 
 def _carried(low: Mask, pressure: Floats, line: Floats) -> Mask:

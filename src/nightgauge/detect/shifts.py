@@ -234,7 +234,7 @@ class _Walk:
             last_s=float(times[-1]),
             ended_s=None,
             reference=reference,
-            found=median(self.values[stop - _BLOCKS_A_DAY : stop]),
+            found=reference + median(away[-_BLOCKS_A_DAY:]),
             scatter=scatter,
             steady=False,
             by_setting=by_setting,

@@ -6,7 +6,7 @@ import numpy as np
 
 from nightgauge.detect.history import HOUR_S, Floats, History, Mask
 from nightgauge.detect.inflow import flow_hours, inflow_over
-from nightgauge.detect.past import blocks, first_weeks, joined_runs, median, spread
+from nightgauge.detect.past import blocks, first_weeks, joined_runs, median, quantile, spread
 from nightgauge.detect.wording import Draft, duration, moment, quantity
 from nightgauge.detect.working import working
 from nightgauge.vocabulary.findings import Candidate, Effect
@@ -18,7 +18,12 @@ _SLOWLY = 0.2
 """Share of the band by which the level of the two days before lies low where a seat is being cut. House choice: a
 jammed float finds the level where it was held."""
 _NARROW = 0.1
-"""Scatter of the travel, against usual, below which it says nothing of the valve's line; then flow goes with travel."""
+"""Scatter of the travel's logarithm below which the past says nothing of the trim. House choice."""
+_QUICK, _EQUAL_PERCENTAGE = 0.5, 3.0
+"""Powers of the travel that flow goes with, of the flattest and the steepest of common trims. Common practice, no
+source."""
+_SWINGS = 2.0
+"""Swing of the travel within the hour, against the larger ones of the past, from which it swings. House choice."""
 _ON_ITS_WAY = 0.3
 """Share of the band by which a sinking level has left the held one. House choice: beyond noise and load."""
 _DEFAULT_BAND_M = 0.1016
@@ -109,16 +114,11 @@ def _leak_by_travel(history: History, state: State) -> list[Candidate]:
     """Return days in which more water left than the valve's travel ever passed before."""
     if not (np.isfinite(state.flow).any() and np.isfinite(state.travel).any()):
         return []
-    both = np.isfinite(state.flow) & np.isfinite(state.travel) & state.works
+    both = np.isfinite(state.flow) & (state.travel > 0) & state.works
     reference = first_weeks(history, both)
     if int(reference.sum()) < 96:
         return []
-    slope, foot = 1.0, 0.0
-    if spread(state.travel[reference]) > _NARROW:
-        slope, foot = np.polyfit(state.travel[reference], state.flow[reference], 1)
-    # A narrow past makes the line too flat; a valve passes at least in proportion to its travel when it opens further.
-    passed = np.maximum(slope * state.travel + foot, np.where(state.travel > 1.0, state.travel, -np.inf))
-    excess = np.where(both, state.flow - passed, np.nan)
+    excess = np.where(both & ~_swings(history), state.flow - _passed(history, state, reference), np.nan)
     limit = max(history.limit(LEAK, "leak_share"), history.limit(LEAK, "deviations") * spread(excess[reference]) / 2.0)
     ends, values = blocks(history.hour_s + HOUR_S / 2, excess, history.until_s, 6 * HOUR_S)
     with np.errstate(invalid="ignore"):
@@ -138,6 +138,41 @@ def _leak_by_travel(history: History, state: State) -> list[Candidate]:
         words = f"Water leaves beyond what the dump's travel ever passed, by {100 * share:.0f} % of the usual flow,"
         found.append(draft.done(f"{words} since {moment(history, onset)}.", onset, end))
     return found
+
+
+def _passed(history: History, state: State, reference: Mask) -> Floats:
+    """Return the flow, against usual, that the travel passes by the vessel's own past at today's pressure drop. [1]
+
+    A power of the travel serves every trim: a half for quick opening, one for linear, two and more for equal
+    percentage. A past that hardly moved does not show which; then each side takes the trim that explains most.
+    """
+    drop = _pressure_drop(history)
+    usual = median(drop[reference])
+    root = np.sqrt(np.where(drop > 0, drop, usual) / usual) if usual > 0 else np.ones(len(drop))
+    flow = np.maximum(state.flow[reference] / root[reference], 1e-3)
+    low, high = _QUICK, _EQUAL_PERCENTAGE
+    log_travel, log_flow = np.log(state.travel[reference]), np.log(flow)
+    if spread(log_travel) > _NARROW:
+        power = float(np.polyfit(log_travel, log_flow, 1)[0])
+        low, high = np.clip(0.8 * power, _QUICK, 2.0), np.clip(1.25 * power, 1.0, _EQUAL_PERCENTAGE)
+    at = state.travel / median(state.travel[reference])
+    at = np.where(at > 0, at, np.nan)
+    return np.asarray(median(flow) * np.where(at < 1.0, at**low, at**high) * root)
+
+
+def _pressure_drop(history: History) -> Floats:
+    """Return the drop over the dump valve by the hour, liquid head left out; NaN where no pressure is known. [kPa]"""
+    after = history.mean("water_downstream_pressure")
+    written = history.vessel.water_dump_at(history.until).downstream_pressure_kpag
+    return np.asarray(history.mean("vessel_pressure") - np.where(np.isfinite(after), after, written or 0.0))
+
+
+def _swings(history: History) -> Mask:
+    """Return the hours in which the travel swings: what passes on the mean then is not what the mean travel passes."""
+    swing = history.signal("water_dump_position", "deviation")
+    usual = quantile(swing[first_weeks(history, np.isfinite(swing))], 0.9)
+    with np.errstate(invalid="ignore"):
+        return np.asarray(swing > _SWINGS * usual)
 
 
 def _state(history: History) -> State:

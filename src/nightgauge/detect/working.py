@@ -12,6 +12,8 @@ _STEADY_SHARE = 0.8
 """Share of hours in which a meter has to show flow before its silence means anything. House choice."""
 _AFTER_START_H = 3
 """Hours after wells come back in which pressure and levels are still on their way. House choice."""
+_LONGEST_LOOK_H = 12
+"""Hours beyond which a silence of the water is not looked past: a shut-in of a day has to be seen. House choice."""
 _DAYS_BEFORE = 5
 """Days before an hour that tell the usual friction of the line: longer than a shut-in, short against a drift."""
 _FLAT = 0.25
@@ -51,34 +53,56 @@ def _first(one: Mask | None, other: Mask | None) -> Mask | None:
 
 
 def _no_flow(history: History) -> Mask | None:
-    """Return the hours without gas and oil, None where no meter of either flows steadily."""
-    silent: Mask | None = None
-    for signal in ("gas_rate", *OIL_METERS):
-        flow = flow_hours(history, signal)
-        known = np.isfinite(flow)
-        usual = median(flow)
-        if known.sum() < 24 or not usual > 0 or np.mean(flow[known] > _FLOWS * usual) < _STEADY_SHARE:
-            continue
-        quiet = known & (flow < _FLOWS * usual)
-        silent = quiet if silent is None else silent & quiet
-    return silent
+    """Return the hours without gas and oil, None where no meter of either flows steadily.
+
+    Oil and water gone together are enough, and needed: a shut gas valve may seep at its usual rate while no well
+    flows, and oil may stay away for hours while water goes on.
+    """
+    silent = [quiet for quiet in (_is_quiet(history, s) for s in ("gas_rate", *OIL_METERS)) if quiet is not None]
+    if not silent:
+        return None
+    everything: Mask = np.logical_and.reduce(silent)
+    water = _no_water(history)
+    if water is None:
+        return everything
+    oil = [quiet for quiet in (_is_quiet(history, s) for s in OIL_METERS) if quiet is not None]
+    # Without an oil meter, gas that stops is enough: a stuck float stops the water too.
+    return np.logical_and.reduce([*oil, water]) if oil else everything
+
+
+def _is_quiet(history: History, signal: str) -> Mask | None:
+    """Return the hours in which a meter shows next to nothing, None where it does not flow steadily at all."""
+    flow = flow_hours(history, signal)
+    known = np.isfinite(flow)
+    usual = median(flow)
+    if known.sum() < 24 or not usual > 0 or np.mean(flow[known] > _FLOWS * usual) < _STEADY_SHARE:
+        return None
+    return np.asarray(known & (flow < _FLOWS * usual))
 
 
 def _no_water(history: History) -> Mask | None:
     """Return the hours without water, by meter or by dumps; None where neither is known."""
     flow = flow_hours(history, history.meter) if history.meter is not None else history.hour("dumps")
-    smooth = _over_day_part(flow)
+    smooth = _over_waits(flow, _wait_hours(history))
     usual = median(smooth)
     if not usual > 0:
         return None
     return np.isfinite(smooth) & (smooth < _FLOWS * usual)
 
 
-def _over_day_part(flow: Floats) -> Floats:
-    """Return means over three hours, so that a vessel that dumps less than hourly is not idle between dumps."""
+def _wait_hours(history: History) -> int:
+    """Return over how many hours water is looked for: three dumps of this vessel, so that it is not idle in between."""
+    wait_h = median(np.diff(history.dumps.opened)) / 3600.0 if len(history.dumps) > 1 else 0.0
+    return int(np.clip(np.ceil(3.0 * np.nan_to_num(wait_h)), 3, _LONGEST_LOOK_H))
+
+
+def _over_waits(flow: Floats, hours: int) -> Floats:
+    """Return means over some hours about each."""
     known = np.isfinite(flow).astype(float)
-    sums = np.convolve(np.nan_to_num(flow), np.ones(3), mode="same") if len(flow) >= 3 else np.nan_to_num(flow)
-    counts = np.convolve(known, np.ones(3), mode="same") if len(flow) >= 3 else known
+    if len(flow) < hours:
+        return flow
+    sums = np.convolve(np.nan_to_num(flow), np.ones(hours), mode="same")
+    counts = np.convolve(known, np.ones(hours), mode="same")
     return np.where(counts > 0, sums / np.maximum(counts, 1.0), np.nan)
 
 

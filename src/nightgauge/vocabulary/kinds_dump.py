@@ -242,6 +242,13 @@ DUMP_HUNTING = Kind(
     "with level and meter instead of travel: likewise, less sure",
     (
         Limit("swing_growth", "number", 2.5, "swing against its past", HOUSE),
+        Limit(
+            "lasting_growth",
+            "number",
+            1.5,
+            "swing of whole days against all days of the past at the same load; days are far more alike than hours",
+            HOUSE,
+        ),
         Limit("least_swing", "length", 0.5 * INCH, "swing of the level worth telling", PRACTICE),
         Limit(
             "regularity",

@@ -95,6 +95,13 @@ PRESSURE_HUNTING = Kind(
     "without dump evidence the dumps' own period is not known, so confidence is lower",
     (
         Limit("swing_growth", "number", 2.5, "swing against its past", HOUSE),
+        Limit(
+            "lasting_growth",
+            "number",
+            1.5,
+            "swing of whole days against all days of the past at the same load; days are far more alike than hours",
+            HOUSE,
+        ),
         Limit("least_swing", "pressure difference", 1.0 * PSI, "swing worth telling", PRACTICE),
         Limit("regularity", "fraction", 0.6, "evenness of the period; a limit cycle keeps time, slugs do not", HOUSE),
         Limit("least_time", "duration", 4 * HOUR, "hours with such swings", HOUSE),
