@@ -90,3 +90,25 @@ def test_causes_and_consequences_are_kinds_and_no_pair_explains_each_other():
         assert {cause, *consequences} <= KINDS.keys()
         for consequence in consequences:
             assert cause not in CONSEQUENCES.get(consequence, ())
+
+
+def unusual(from_day):
+    return candidate("unusual_day", "vessel", from_day, from_day + 1.0)
+
+
+@pytest.mark.parametrize("from_day", [-1.5, 0.0, 2.0, 3.5])
+def test_an_unusual_day_is_told_inside_the_finding_that_touches_it(from_day):
+    (told,) = arbitrate([unusual(from_day), candidate("dump_leaking", "water_dump", 0.0, 3.0)])
+    assert (told.kind, told.also) == ("dump_leaking", ("unusual_day",))
+
+
+@pytest.mark.parametrize("from_day", [-2.5, 6.5])
+def test_an_unusual_day_apart_from_every_finding_is_told(from_day):
+    told = arbitrate([unusual(from_day), candidate("dump_leaking", "water_dump", 0.0, 3.0)])
+    assert {c.kind for c in told} == {"dump_leaking", "unusual_day"}
+
+
+def test_days_after_a_long_fault_are_first_compared_with_it():
+    fault = candidate("dump_leaking", "water_dump", -20.0, 0.0)
+    assert [c.kind for c in arbitrate([fault, unusual(6.0)])] == ["dump_leaking"]
+    assert [c.kind for c in arbitrate([fault, unusual(8.5)])] == ["dump_leaking", "unusual_day"]

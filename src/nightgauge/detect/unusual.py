@@ -37,11 +37,11 @@ class Verdict:
     """What the model says of one day."""
 
     score: float
-    """Residue of all indicators together. [deviations]"""
+    """Residue of all indicators together, in deviations."""
     line: float
     """Score that an ordinary day passes with the chance of the limits."""
     residual: Floats
-    """Residue of each indicator; NaN where not known. [deviations]"""
+    """Residue of each indicator; NaN where not known, in deviations."""
     expected: Floats
     """Each indicator by the usual days, the load and the other indicators."""
 

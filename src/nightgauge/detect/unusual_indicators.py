@@ -40,10 +40,19 @@ class Indicator:
     """Scatter that is assumed at the least: what instruments resolve and people care for. A share where `is_ratio`."""
     is_ratio: bool = False
     """Whether a day is compared by ratio: then the day's value is kept as its logarithm."""
+    more: float = 0.0
+    """Added before a ratio is taken, so that counts of none and one are near each other."""
+
+    def kept(self, values: Floats) -> Floats:
+        """Return values as they are compared; a ratio of what is not above zero is not known."""
+        if not self.is_ratio:
+            return values
+        whole = values + self.more
+        return np.log(np.where(whole > 0.0, whole, np.nan))
 
     def plain(self, value: float) -> float:
         """Return a kept value in the indicator's unit."""
-        return float(np.exp(value)) if self.is_ratio else float(value)
+        return float(np.exp(value)) - self.more if self.is_ratio else float(value)
 
 
 @dataclass(frozen=True)
@@ -86,9 +95,10 @@ class _Grid:
         first = np.searchsorted(history.hour_s, self.begin - HOUR_S / 2.0)
         places = first[:, None] + np.arange(25)[None, :]
         inside = places < np.searchsorted(history.hour_s, self.end - HOUR_S / 2.0)[:, None]
-        self._places, self._inside = np.where(inside, places, 0), inside
+        self._places, self.inside = np.where(inside, places, 0), inside
         self.history, self._working = history, working(history) & ~history.in_outage
         self.work_h = self.by_hour(self._working.astype(float)).sum(axis=1, where=inside)
+        self.has_outage = (self.by_hour(history.in_outage) & inside).any(axis=1)
         dumps = history.dumps
         self._dump_first = np.searchsorted(dumps.opened, self.begin)
         self._dump_stop = np.searchsorted(dumps.opened, self.end)
@@ -100,7 +110,7 @@ class _Grid:
     def working_hours(self, hours: Floats) -> Floats:
         """Return hours as (n_days, 25), NaN outside the day and where wells do not produce."""
         grid = self.by_hour(np.where(self._working, hours, np.nan))
-        return np.where(self._inside, grid, np.nan)
+        return np.where(self.inside, grid, np.nan)
 
     def mean(self, hours: Floats) -> Floats:
         """Return the mean over each day's working hours, NaN where less than half of them are known."""
@@ -144,9 +154,9 @@ def days_of(history: History, most_days: int) -> Days | None:
         return None
     grid = _Grid(history, most_days)
     with np.errstate(invalid="ignore", divide="ignore"):
-        found = [(i, v) for i, v in (*_levels(grid), *_pressures(grid), *_dumps(grid), *_outlets(grid))
+        found = [(indicator, v) for indicator, v in (*_levels(grid), *_pressures(grid), *_dumps(grid), *_outlets(grid))
                  if np.isfinite(v).any()]  # fmt: skip
-        values = [np.log(np.where(v > 0, v, np.nan)) if i.is_ratio else v for i, v in found]
+        values = [indicator.kept(v) for indicator, v in found]
         loads = _loads(grid)
     well, is_one_well = _wells(grid)
     over = grid.end <= history.until_s + 1.0
@@ -154,7 +164,7 @@ def days_of(history: History, most_days: int) -> Days | None:
     return Days(
         tuple(i for i, _ in found), grid.begin, grid.end,
         _columns(values, count), _columns(list(loads.values()), count), tuple(loads),
-        over & is_one_well & (grid.work_h >= LEAST_WORKING_H) & ~_outage(grid), well,
+        over & is_one_well & (grid.work_h >= LEAST_WORKING_H) & ~grid.has_outage, well,
     )  # fmt: skip
 
 
@@ -163,10 +173,6 @@ def _columns(parts: list[Floats], count: int) -> Floats:
 
 
 Named = Iterator[tuple[Indicator, Floats]]
-
-
-def _outage(grid: _Grid) -> Mask:
-    return np.asarray(grid.working_hours(grid.history.in_outage.astype(float)).sum(axis=1, where=grid._inside) > 0)
 
 
 def _levels(grid: _Grid) -> Named:
@@ -238,9 +244,8 @@ def _outlets(grid: _Grid) -> Named:
     ):
         hours = history.hour(column)
         yield indicator, grid.mean(hours if np.isfinite(hours).any() else history.mean(signal))
-    # A day without a dump is one dump's worth from a day with one: counts are compared from one up.
     scrubber = 24.0 * grid.mean(history.hour("scrubber_dumps"))
-    yield Indicator("scrubber dumps a day, and one", "", "", 0.25, is_ratio=True), scrubber + 1.0
+    yield Indicator("scrubber dumps a day", "", "", 0.25, is_ratio=True, more=1.0), scrubber
 
 
 def _loads(grid: _Grid) -> dict[str, Floats]:
@@ -271,7 +276,7 @@ def _wells(grid: _Grid) -> tuple[Texts, Mask]:
         return np.full(len(grid.begin), None, dtype=object), np.ones(len(grid.begin), dtype=bool)
     found = np.full(len(grid.begin), None, dtype=object)
     alone = np.zeros(len(grid.begin), dtype=bool)
-    for number, (day, inside) in enumerate(zip(grid.by_hour(wells), grid._inside, strict=True)):
+    for number, (day, inside) in enumerate(zip(grid.by_hour(wells), grid.inside, strict=True)):
         names = [w for w in day[inside] if w is not None]
         if names:
             found[number] = max(sorted(set(names)), key=names.count)

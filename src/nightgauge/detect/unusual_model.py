@@ -135,7 +135,7 @@ class Residue:
 
 
 def score(residual: Floats) -> Floats:
-    """Return the length of each day's residual over what is known of it. [deviations]"""
+    """Return the length of each day's residual over what is known of it, in deviations."""
     return np.asarray(np.sqrt(np.nansum(residual**2, axis=-1)))
 
 

@@ -258,7 +258,7 @@ UNUSUAL = Kind(
         Limit(
             "deviations",
             "number",
-            5.0,
+            4.0,
             "least residue of all indicators together, in the vessel's own deviations, each taken as no finer than "
             "its instrument: a very even vessel would have small things told else",
             HOUSE,
