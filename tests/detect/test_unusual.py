@@ -145,6 +145,17 @@ def test_a_young_vessel_is_not_judged(vessel):
     assert verdicts(vessel(size=5.0, days=26, odd=(25,)).history()) == {}
 
 
+def test_a_young_vessel_says_what_it_needs(vessel):
+    judgement = find_all(vessel(days=20, odd=()).history())
+    assert judgement.unjudged["unusual_day"] == "needs 28 days of past, 20 are there"
+    assert "unusual_day" in find_all(vessel(days=28, odd=()).history()).judged
+
+
+def test_odd_limits_break_nothing(vessel):
+    never = {"chance": 0.0, "days": 0.0, "indicators": 0.0, "deviations": 0.0}
+    assert unusual.find(vessel(limits={"unusual_day": never}).history()) == []
+
+
 def test_a_day_with_few_indicators_is_not_judged(sound_snap):
     made = sound_snap(days=DAYS, without=("interface_level", "water_dump_open"))
     made.cycles = {}

@@ -3,6 +3,7 @@
 import numpy as np
 
 from nightgauge.detect.history import DAY_S, HOUR_S, History
+from nightgauge.detect.unusual import needed_days
 from nightgauge.detect.wording import moment
 from nightgauge.vocabulary.kinds import KINDS, Kind
 
@@ -33,6 +34,8 @@ def _why_not(history: History, kind: Kind, shares: dict[str, float]) -> str | No
         return "needs dimensions, a load and a required retention"
     if kind.name == "pressure_near_limit" and history.vessel.max_working_pressure_kpag is None:
         return "needs max_working_pressure in field.toml"
+    if kind.name == "unusual_day" and len(history.day_s) < needed_days(history):
+        return f"needs {needed_days(history)} days of past, {len(history.day_s)} are there"
     if not kind.needs:
         return None
     had = [needs for needs in kind.needs if needs <= history.signals]

@@ -14,7 +14,15 @@ import numpy.typing as npt
 from nightgauge.detect.history import DAY_S, Floats, History
 from nightgauge.detect.past import joined_runs
 from nightgauge.detect.unusual_indicators import Days, Indicator, days_of
-from nightgauge.detect.unusual_model import REFERENCE_DAYS, USUAL_DAYS, Residue, Scaling, from_usual, score
+from nightgauge.detect.unusual_model import (
+    LEAST_USUAL_DAYS,
+    REFERENCE_DAYS,
+    USUAL_DAYS,
+    Residue,
+    Scaling,
+    from_usual,
+    score,
+)
 from nightgauge.detect.wording import Draft, day_of, quantity
 from nightgauge.vocabulary.findings import Candidate
 
@@ -28,6 +36,8 @@ _DAYS_READ_BY_WELL = 400
 _LOAD_GROWTH = float(np.log(3.0))
 """A day with three times the usual load, or a third of it, is one of another process: wells shut in or turned in.
 House choice: the load's part is learned from ordinary days and does not reach so far."""
+_LEAST_DAYS, _LEAST_CHANCE = 2, 1e-12
+"""The limits are held to what a model can be made of, whatever field.toml says."""
 _NAMED = 3
 """Indicators named: three are read at a glance. Fixed by the project's plan."""
 
@@ -87,6 +97,15 @@ def find(history: History) -> list[Candidate]:
     ]
 
 
+def needed_days(history: History) -> int:
+    """Return how long a past the first verdict rests on: days to learn from, each with a week before it."""
+    return _least_days(history) + LEAST_USUAL_DAYS
+
+
+def _least_days(history: History) -> int:
+    return max(int(history.limit(KIND, "days")), _LEAST_DAYS)
+
+
 def read_days(history: History) -> Days | None:
     """Return the days that tonight's verdicts can rest on, None without any."""
     is_by_well = any(well is not None for well in history.well)
@@ -117,7 +136,7 @@ def weeks_of(history: History, days: Days) -> Iterator[Week]:
         for one in np.unique(number[days.begin_s[rows] >= oldest]):
             before = np.flatnonzero((number < one) & compared)[-REFERENCE_DAYS:]
             here = (number == one) & compared & (days.begin_s[rows] >= oldest)
-            if len(before) >= history.limit(KIND, "days"):
+            if len(before) >= _least_days(history):
                 yield Week(rows[here], values[here], usual[here], loads[here], values[before], loads[before])
 
 
@@ -128,12 +147,12 @@ def _week_number(history: History, begin_s: float) -> int:
 
 def _week_verdicts(history: History, days: Days, week: Week) -> dict[int, Verdict]:
     floors = np.array([indicator.floor for indicator in days.indicators])
-    scaling = Scaling.learned(week.before, week.loads_before, floors, int(history.limit(KIND, "days")))
+    scaling = Scaling.learned(week.before, week.loads_before, floors, _least_days(history))
     residue = Residue.learned(scaling(week.before, week.loads_before))
     residuals = residue(scaling(week.values, week.loads))
     expected = week.usual + week.values - residuals * scaling.deviation(week.loads)
     known = np.isfinite(residuals)
-    chance, least = history.limit(KIND, "chance"), history.limit(KIND, "indicators")
+    chance, least = max(history.limit(KIND, "chance"), _LEAST_CHANCE), history.limit(KIND, "indicators")
     return {
         int(row): Verdict(float(score(residuals[n])), residue.line(known[n], chance), residuals[n], expected[n])
         for n, row in enumerate(week.rows)
