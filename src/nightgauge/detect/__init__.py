@@ -20,6 +20,7 @@ from nightgauge.detect import (
     pressure_level,
     size,
     throttling,
+    throttling_flow,
     unusual,
 )  # fmt: skip
 from nightgauge.detect.arbitration import arbitrate
@@ -34,6 +35,7 @@ Detector = Callable[[History], list[Candidate]]
 DETECTORS: tuple[Detector, ...] = (
     float_stuck.find,
     throttling.find,
+    throttling_flow.find,
     dump_trips.find,
     dump_valve.find,
     hunting.find,

@@ -4,7 +4,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from nightgauge.detect.float_stuck import ABOVE_OPENING
-from nightgauge.vocabulary.findings import Candidate, Instead
+from nightgauge.vocabulary.findings import Candidate, Instead, Priority
 
 SLACK = timedelta(days=1)
 """How much earlier a consequence may seem to begin than its cause: a day's median hides the hour. House choice."""
@@ -31,7 +31,7 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
     "float_stuck_open": (
         "gas_in_liquid", "oil_in_water", "pressure_not_held", "instrument_drift", "dump_leaking", "vessel_undersized",
         "instrument_noisy", "dump_restricted", "back_pressure_margin_lost", "float_sticking", "liquid_in_gas",
-        "back_pressure_hunting", "dump_short_cycling", *_INTERFACE, *_VALVES,
+        "back_pressure_hunting", "dump_short_cycling", "water_in_oil", *_INTERFACE, *_VALVES,
     ),
     "float_stuck_closed": (
         "water_in_oil", "vessel_undersized", "float_sticking", "dump_restricted", "liquid_in_gas", "instrument_drift",
@@ -40,6 +40,8 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
     "pressure_near_limit": (*_VALVES, "back_pressure_margin_lost", "gas_in_liquid"),
     "pressure_not_held": (
         *_VALVES, "back_pressure_margin_lost", "gas_in_liquid", "instrument_drift", "back_pressure_hunting",
+        # Without pressure nothing pushes the water out, through however sound a dump.
+        "float_stuck_closed", "dump_leaking", "dump_restricted", "dump_short_cycling",
     ),
     "dump_short_cycling": (
         "float_sticking", "vessel_undersized", "back_pressure_hunting", "dump_restricted", "dump_leaking", *_INTERFACE,
@@ -86,7 +88,7 @@ def _fold(candidates: list[Candidate], cause: Candidate, consequences: tuple[str
     if not folded:
         return candidates
     also = tuple(dict.fromkeys([*cause.also, *(c.kind for c in folded), *(a for c in folded for a in c.also)]))
-    told = replace(cause, also=tuple(a for a in also if a != cause.kind))
+    told = replace(cause, also=tuple(a for a in also if a != cause.kind), priority=_most_urgent(cause, folded))
     return [told if c is cause else c for c in candidates if c not in folded]
 
 
@@ -110,6 +112,11 @@ def _touches(cause: Candidate, day: Candidate) -> bool:
     end = cause.last_seen if cause.ended is None else cause.ended
     wake = min(max(end - cause.onset, SLACK), WAKE)
     return cause.onset - SLACK < day.last_seen and day.onset < end + wake
+
+
+def _most_urgent(cause: Candidate, folded: list[Candidate]) -> Priority:
+    """Return the cause's priority, or high where fluid leaves by the wrong outlet, or no water leaves, for it."""
+    return "high" if any(c.priority == "high" for c in folded) else cause.priority
 
 
 def _follows(consequence: Candidate, cause: Candidate) -> bool:

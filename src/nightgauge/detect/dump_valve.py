@@ -13,6 +13,8 @@ _LEAST_SHUT_S = 3 * HOUR_S
 """Shut time with the meter known that a block of a day needs before its leak is judged. House choice."""
 
 
+_LEAST_WINDOWS = 2
+"""Windows in which less passes: scale and sand do not come and go, a day with the wells off does. House choice."""
 _METER_ALONE = 2.0
 """Times the share that a leak has to reach where the meter alone says when the dump is shut. House choice: the rest of
 a pulse falls on the wrong side of a shutting."""
@@ -131,6 +133,8 @@ def _restricted(history: History) -> list[Candidate]:
     found = []
     for onset, end, is_over in episodes(windows, over, half, known):
         here = known & (windows.begin_s >= onset) & (windows.end_s <= end)
+        if int((over & here).sum()) < _LEAST_WINDOWS:
+            continue
         now = median(cv[here][-3:])
         draft = Draft(history, RESTRICTED, "water_dump")
         draft.confidence = (0.7 if by_flow else 0.78) + 0.15 * min(1.0, 3.0 * (line - now) / usual)

@@ -19,6 +19,9 @@ SETTING_LEAST_KPA, SETTING_SHARE = 55.2, 0.2
 """Departure from the setting of field.toml that is told while there is no past: 8 psi or a fifth, more than a spring's
 droop and the other valve's setting make. [kPa], [1] Common practice, no source."""
 DRIFT = "instrument_drift"
+_SEEN = 0.35
+"""Share of a move without the load by which the reading itself has to have moved. House choice: less than half, as
+droop takes its part."""
 
 
 @dataclass(frozen=True)
@@ -87,8 +90,25 @@ def find(history: History) -> list[Candidate]:
         )
         shifts = find_shifts(ends, values, rules)
         unmetered = _without_friction(history, pressure, rules) if shifts else None
-        found += [_candidate(history, level, s, rules) for s in shifts if unmetered is None or _stays(s, unmetered)]
+        found += [
+            _candidate(history, level, shift, rules)
+            for shift in shifts
+            if (unmetered is None or _stays(shift, unmetered)) and _is_seen(history, level, shift)
+        ]
     return found
+
+
+def _is_seen(history: History, level: Level, shift: Shift) -> bool:
+    """Return whether the pressure as read has moved too, by a good part of what is left without the load.
+
+    A droop learned too steep makes a drift out of every change of load; none is steep enough to hide a whole one.
+    """
+    read = np.where(np.isfinite(level.pressure) & working(history), history.mean("vessel_pressure"), np.nan)
+    before = read[(history.hour_s < shift.onset_s) & (history.hour_s >= shift.onset_s - 14 * DAY_S)]
+    last = shift.ended_s if shift.ended_s is not None else shift.last_s
+    after = read[(history.hour_s < last) & (history.hour_s >= max(shift.onset_s, last - DAY_S))]
+    moved = median(after) - median(before)
+    return not np.isfinite(moved) or moved * shift.way > _SEEN * abs(shift.size)
 
 
 def _without_friction(history: History, pressure: Floats, rules: Rules) -> list[Shift] | None:

@@ -6,7 +6,7 @@ import numpy as np
 
 from nightgauge.detect.history import HOUR_S, Floats, History, Mask
 from nightgauge.detect.inflow import flow_hours, inflow_over
-from nightgauge.detect.past import blocks, first_weeks, joined_runs, median, quantile, spread
+from nightgauge.detect.past import first_weeks, joined_runs, median, spread
 from nightgauge.detect.wording import Draft, duration, moment, quantity
 from nightgauge.detect.working import working
 from nightgauge.vocabulary.findings import Candidate, Effect
@@ -14,16 +14,11 @@ from nightgauge.vocabulary.findings import Candidate, Effect
 CLOSED, OPEN, LEAK = "float_stuck_closed", "float_stuck_open", "dump_leaking"
 _NEARLY_SHUT = 0.3
 """Travel against usual below which a valve tries to shut. House choice."""
+_BOTTOM = 0.35
+"""Share of the held level below which the water side is empty. House choice: nozzle and vortex breaker."""
 _SLOWLY = 0.2
 """Share of the band by which the level of the two days before lies low where a seat is being cut. House choice: a
 jammed float finds the level where it was held."""
-_NARROW = 0.1
-"""Scatter of the travel's logarithm below which the past says nothing of the trim. House choice."""
-_QUICK, _EQUAL_PERCENTAGE = 0.5, 3.0
-"""Powers of the travel that flow goes with, of the flattest and the steepest of common trims. Common practice, no
-source."""
-_SWINGS = 2.0
-"""Swing of the travel within the hour, against the larger ones of the past, from which it swings. House choice."""
 _ON_ITS_WAY = 0.3
 """Share of the band by which a sinking level has left the held one. House choice: beyond noise and load."""
 _DEFAULT_BAND_M = 0.1016
@@ -57,7 +52,7 @@ def find(history: History) -> list[Candidate]:
     """Return the stuck floats of a throttling dump."""
     if not history.is_throttling or not len(history.hour_s):
         return []
-    state = _state(history)
+    state = state_of(history)
     closed, opened = _closed_hours(history, state), _open_hours(history, state)
     unknown = ~(np.isfinite(state.level) | np.isfinite(state.flow) | np.isfinite(state.travel))
     least = max(1.0, history.limit(CLOSED, "least_time") / HOUR_S)
@@ -68,11 +63,13 @@ def find(history: History) -> list[Candidate]:
                 continue
             # A seat that has once leaked the vessel down does it again; a float does not jam and mend itself.
             leaks = kind == OPEN and (_sank_slowly(state, first) or any(c.kind == LEAK for c in found[-1:]))
+            if leaks and _still_regulates(state, (first, stop)):
+                continue
             if leaks:
                 found.append(_leak(history, (first, stop), state))
             else:
                 found.append(_candidate(history, kind, (first, stop), state))
-    return [*found, *_leak_by_travel(history, state)]
+    return found
 
 
 def _sank_slowly(state: State, first: int) -> bool:
@@ -87,6 +84,17 @@ def _sank_slowly(state: State, first: int) -> bool:
     while on_its_way < first and state.held - state.level[first - 1 - on_its_way] > _ON_ITS_WAY * state.band:
         on_its_way += 1
     return on_its_way > _FAST_FALL_H
+
+
+def _still_regulates(state: State, run: tuple[int, int]) -> bool:
+    """Return whether the valve holds a level, only a lower one: then its setting or the reading has moved.
+
+    Through a seat that passes more than comes in the level goes down to the outlet; one that passes less leaves the
+    valve nearly shut.
+    """
+    first, stop = run
+    bottom = median(state.level[first:stop]) < _BOTTOM * state.held
+    return not bottom and not median(state.travel[first:stop]) < _NEARLY_SHUT
 
 
 def _leak(history: History, run: tuple[int, int], state: State) -> Candidate:
@@ -110,72 +118,8 @@ def _leak(history: History, run: tuple[int, int], state: State) -> Candidate:
     return draft.done(f"{words}.", onset, end)
 
 
-def _leak_by_travel(history: History, state: State) -> list[Candidate]:
-    """Return days in which more water left than the valve's travel ever passed before."""
-    if not (np.isfinite(state.flow).any() and np.isfinite(state.travel).any()):
-        return []
-    both = np.isfinite(state.flow) & (state.travel > 0) & state.works
-    reference = first_weeks(history, both)
-    if int(reference.sum()) < 96:
-        return []
-    excess = np.where(both & ~_swings(history), state.flow - _passed(history, state, reference), np.nan)
-    limit = max(history.limit(LEAK, "leak_share"), history.limit(LEAK, "deviations") * spread(excess[reference]) / 2.0)
-    ends, values = blocks(history.hour_s + HOUR_S / 2, excess, history.until_s, 6 * HOUR_S)
-    with np.errstate(invalid="ignore"):
-        over = values > limit
-    found = []
-    for first, stop in joined_runs(over, ~np.isfinite(values), 1):
-        if stop - first < history.limit(LEAK, "least_time") / (6 * HOUR_S):
-            continue
-        onset, end = float(ends[first] - 6 * HOUR_S), min(float(ends[stop - 1]), history.until_s)
-        share = median(values[first:stop][-4:])
-        draft = Draft(history, LEAK, "water_dump")
-        draft.ended_s = end if int(np.isfinite(values[stop:]).sum()) >= 2 else None
-        draft.confidence, draft.severity = 0.75 + 0.15 * min(1.0, share / limit - 1.0), share
-        draft.over(onset, end)
-        draft.found("water beyond what the travel passes, against usual flow", share, "1", 0.0)
-        draft.not_because("more water coming in", "then the valve would have opened further")
-        words = f"Water leaves beyond what the dump's travel ever passed, by {100 * share:.0f} % of the usual flow,"
-        found.append(draft.done(f"{words} since {moment(history, onset)}.", onset, end))
-    return found
-
-
-def _passed(history: History, state: State, reference: Mask) -> Floats:
-    """Return the flow, against usual, that the travel passes by the vessel's own past at today's pressure drop. [1]
-
-    A power of the travel serves every trim: a half for quick opening, one for linear, two and more for equal
-    percentage. A past that hardly moved does not show which; then each side takes the trim that explains most.
-    """
-    drop = _pressure_drop(history)
-    usual = median(drop[reference])
-    root = np.sqrt(np.where(drop > 0, drop, usual) / usual) if usual > 0 else np.ones(len(drop))
-    flow = np.maximum(state.flow[reference] / root[reference], 1e-3)
-    low, high = _QUICK, _EQUAL_PERCENTAGE
-    log_travel, log_flow = np.log(state.travel[reference]), np.log(flow)
-    if spread(log_travel) > _NARROW:
-        power = float(np.polyfit(log_travel, log_flow, 1)[0])
-        low, high = np.clip(0.8 * power, _QUICK, 2.0), np.clip(1.25 * power, 1.0, _EQUAL_PERCENTAGE)
-    at = state.travel / median(state.travel[reference])
-    at = np.where(at > 0, at, np.nan)
-    return np.asarray(median(flow) * np.where(at < 1.0, at**low, at**high) * root)
-
-
-def _pressure_drop(history: History) -> Floats:
-    """Return the drop over the dump valve by the hour, liquid head left out; NaN where no pressure is known. [kPa]"""
-    after = history.mean("water_downstream_pressure")
-    written = history.vessel.water_dump_at(history.until).downstream_pressure_kpag
-    return np.asarray(history.mean("vessel_pressure") - np.where(np.isfinite(after), after, written or 0.0))
-
-
-def _swings(history: History) -> Mask:
-    """Return the hours in which the travel swings: what passes on the mean then is not what the mean travel passes."""
-    swing = history.signal("water_dump_position", "deviation")
-    usual = quantile(swing[first_weeks(history, np.isfinite(swing))], 0.9)
-    with np.errstate(invalid="ignore"):
-        return np.asarray(swing > _SWINGS * usual)
-
-
-def _state(history: History) -> State:
+def state_of(history: History) -> State:
+    """Return the hours of a throttling dump against its own past, or its settings where there is none."""
     level = history.mean("interface_level")
     reference = first_weeks(history, np.isfinite(level))
     settings = history.vessel.water_dump_at(history.until)
