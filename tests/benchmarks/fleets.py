@@ -1,7 +1,7 @@
 """The bench: fleets replayed night by night and scored, all of them together.
 
     uv run python tests/benchmarks/fleets.py --cache DIR [--folder F ...] [--seeds N ...] [--vessels N] [--days N]
-        [--jobs N] [-v]
+        [--ranges usual|other] [--jobs N] [-v]
 
 Samples and derived rows are kept in the cache, so that after a change of a detector only the judging runs anew.
 After a change of `simulate` or `derive`, delete the fleet's folder in the cache, or its `derived`.
@@ -25,6 +25,7 @@ from worlds import Folder, Simulated, World
 
 from nightgauge.score import Score
 from nightgauge.score.result import together
+from nightgauge.simulate.ranges import RANGES
 
 
 def main() -> int:
@@ -32,7 +33,7 @@ def main() -> int:
     asked = arguments()
     worlds: list[World] = [
         *(Folder(path) for path in asked.folder),
-        *(Simulated(seed, asked.vessels, asked.days) for seed in asked.seeds),
+        *(Simulated(seed, asked.vessels, asked.days, asked.ranges) for seed in asked.seeds),
     ]
     scores = []
     for world in worlds:
@@ -124,6 +125,7 @@ def arguments() -> argparse.Namespace:
     made.add_argument("--seeds", type=int, nargs="*", default=[], help="seeds of fleets to simulate")
     made.add_argument("--vessels", type=int, default=60, help="vessels of a simulated fleet")
     made.add_argument("--days", type=int, default=42, help="days of a simulated fleet")
+    made.add_argument("--ranges", choices=RANGES, default="usual", help="ranges of a simulated fleet's physics")
     made.add_argument("--jobs", type=int, default=2, help="processes")
     made.add_argument("-v", dest="verbose", action="store_true", help="print every fault and finding")
     return made.parse_args()

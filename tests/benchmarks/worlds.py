@@ -17,10 +17,11 @@ import polars as pl
 from nightgauge.field.read import read_field
 from nightgauge.field.settings import Field, TagRow
 from nightgauge.pipeline.reading import read_exports
-from nightgauge.simulate import Plan, random_fleet
+from nightgauge.simulate import Mixture, Plan, random_fleet
 from nightgauge.simulate.folder import field_toml, tags_csv
 from nightgauge.simulate.make import simulate_samples, wells_on_test
 from nightgauge.simulate.plan import Instrument
+from nightgauge.simulate.ranges import RANGES
 from nightgauge.simulate.truth import truth_rows
 from nightgauge.store import Store
 from nightgauge.vocabulary.frames import TIME, VESSEL_SAMPLES
@@ -58,16 +59,19 @@ class Simulated:
     seed: int
     vessels: int
     days: int
+    ranges: str = "usual"
+    """Name of the ranges from which its physics are drawn."""
 
     @property
     def name(self) -> str:
-        """Return seed, vessels and days."""
-        return f"seed{self.seed}-{self.vessels}x{self.days}"
+        """Return seed, vessels, days, and the ranges where they are not the usual ones."""
+        other = "" if self.ranges == "usual" else f"-{self.ranges}"
+        return f"seed{self.seed}-{self.vessels}x{self.days}{other}"
 
     @cached_property
     def plan(self) -> Plan:
         """Return the fleet as drawn; the same every time."""
-        return random_fleet(self.vessels, self.days, self.seed)
+        return random_fleet(self.vessels, self.days, self.seed, mixture=Mixture(ranges=RANGES[self.ranges]))
 
     def lay(self, home: Path) -> Field:
         """Simulate the fleet if its samples are not there yet."""

@@ -24,6 +24,7 @@ from nightgauge.detect import (
     unusual,
 )  # fmt: skip
 from nightgauge.detect.arbitration import arbitrate
+from nightgauge.detect.confidence import Calibration, calibrated, shipped
 from nightgauge.detect.history import History
 from nightgauge.detect.judged import judged_kinds
 from nightgauge.vocabulary.findings import Candidate
@@ -62,15 +63,18 @@ class Judgement:
     """Kind to why it could not be."""
 
 
-def find(history: History) -> Judgement:
+def find(history: History, calibration: Calibration | None = None) -> Judgement:
     """Return the findings of a vessel as the night that ends at `history.until` sees them.
 
     Parameters
     ----------
     history : History
         One vessel's frames; rows at or after `until` are ignored.
+    calibration : Calibration, optional
+        How confidences by rule become probabilities; the shipped one without it.
 
     """
     candidates = [candidate for detector in DETECTORS for candidate in detector(history)]
     judged, unjudged = judged_kinds(history)
-    return Judgement(arbitrate(candidates), judged, unjudged)
+    told = calibrated(arbitrate(candidates), calibration or shipped())
+    return Judgement(told, judged, unjudged)
