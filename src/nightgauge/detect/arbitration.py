@@ -50,7 +50,7 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
     "dump_hunting": (
         "dump_leaking", "back_pressure_hunting", "float_sticking", "instrument_noisy", *_CARRYOVER, *_INTERFACE,
     ),
-    "float_sticking": (*_INTERFACE, *_CARRYOVER),
+    "float_sticking": ("back_pressure_hunting", *_INTERFACE, *_CARRYOVER),
     "dump_restricted": ("vessel_undersized", "float_sticking", *_INTERFACE),
     "dump_leaking": ("oil_in_water", "dump_restricted", *_INTERFACE),
     "oil_valve_setpoint_drift": ("back_pressure_margin_lost",),
@@ -68,7 +68,7 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
 
 def arbitrate(candidates: list[Candidate]) -> tuple[Candidate, ...]:
     """Return the candidates with consequences folded into their causes, in order of onset."""
-    rest = _level_at_rest(_pressure_as_one(sorted(candidates, key=_order)))
+    rest = _grown_leaks(_idle(_level_at_rest(_pressure_as_one(sorted(candidates, key=_order)))))
     for cause_kind, consequences in CONSEQUENCES.items():
         for cause in [c for c in rest if c.kind == cause_kind]:
             rest = _fold(rest, cause, consequences)
@@ -180,6 +180,47 @@ def _level_at_rest(candidates: list[Candidate]) -> list[Candidate]:
         why = "the reading rose past the opening level first, and no dump showed elsewhere: it stands at the weir"
         told = replace(cause, instead=(Instead(frozen.kind, why), *(i for i in cause.instead if i.kind != frozen.kind)))
         candidates = [told if c is cause else c for c in candidates if c is not frozen]
+    return candidates
+
+
+def _idle(candidates: list[Candidate]) -> list[Candidate]:
+    """Tell a level and a pressure that left and came back together as worth knowing only: nothing came in meanwhile.
+
+    Where no flow is read, a vessel without inflow bleeds down by its seats, and both come back with the wells.
+    """
+    levels = [c for c in candidates if c.kind in _INTERFACE and c.ended is not None]
+    pressures = [c for c in candidates if c.kind in _VALVES and c.ended is not None]
+    idle = [
+        c
+        for level in levels
+        for pressure in pressures
+        if level.ended and pressure.ended and not (level.settled or pressure.settled)
+        if abs(level.onset - pressure.onset) <= SLACK and abs(level.ended - pressure.ended) <= SLACK
+        for c in (level, pressure)
+    ]
+    why = "interface and pressure left and came back together, as when nothing comes in"
+    return [
+        replace(c, priority="low", instead=(Instead("wells shut in", why), *c.instead)) if c in idle else c
+        for c in candidates
+    ]
+
+
+def _grown_leaks(candidates: list[Candidate]) -> list[Candidate]:
+    """Tell a dump that ran on, or fell apart, long after it began to leak inside the leak: that is how leaks end."""
+    for leak in [c for c in candidates if c.kind == "dump_leaking"]:
+        grown = [
+            c
+            for c in candidates
+            if c.kind in ("float_stuck_open", "dump_short_cycling")
+            and leak.onset + SLACK < c.onset
+            and _follows(c, leak)
+        ]
+        if grown and leak in candidates:
+            also = tuple(dict.fromkeys([*leak.also, *(c.kind for c in grown)]))
+            last = max([leak.last_seen, *(c.last_seen for c in grown)])
+            over = None if any(c.ended is None for c in grown) else leak.ended
+            told = replace(leak, also=also, last_seen=last, ended=over, priority=_most_urgent(leak, grown))
+            candidates = [told if c is leak else c for c in candidates if c not in grown]
     return candidates
 
 

@@ -3,12 +3,16 @@
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.stats import poisson
 
 from nightgauge.detect.history import HOUR_S, Floats, History, Mask
 from nightgauge.detect.past import first_weeks, joined_runs, median, per_well, spread
 from nightgauge.detect.wording import Draft, day_of, quantity
 from nightgauge.vocabulary.findings import Candidate
 
+_RARE = 3e-4
+"""Chance of a week's count of rare scrubber dumps below which it is none: once in sixty years of weeks. House
+choice."""
 _SMOOTH_HOURS = 6
 """Width of the running median before judging: an upset of an hour or two is no finding. House choice."""
 
@@ -136,6 +140,23 @@ def _at_high_load(history: History, span: tuple[int, int]) -> bool | None:
     return bool(median(here) > np.quantile(all_, 0.75))
 
 
+def _more_in_a_week(history: History, dumps: Floats, gas_ratio: Floats, reference: Mask) -> Mask:
+    """Return the hours whose week before held far more of a scrubber's rare dumps than chance brings.
+
+    A scrubber that dumps once in days has no count of a day to judge: rare events in a week go by Poisson's law.
+    """
+    known = np.isfinite(dumps)
+    width = 7 * 24
+    week = np.convolve(np.nan_to_num(dumps), np.ones(width))[: len(dumps)]
+    hours = np.convolve(known.astype(np.float64), np.ones(width))[: len(dumps)]
+    # Half a dump more than was counted: a past without any does not prove that there are none.
+    rate = (float(np.nansum(dumps[reference])) + 0.5) / max(float(reference.sum()), 1.0)
+    expected = rate * hours * np.maximum(1.0, np.nan_to_num(gas_ratio, nan=1.0))
+    chance = poisson.sf(week - 1.0, np.maximum(expected, 1e-6))
+    enough = (week >= history.limit("liquid_in_gas", "least_dumps")) & (hours >= 0.5 * width)
+    return np.asarray(enough & (chance < _RARE) & (week > history.limit("liquid_in_gas", "growth") * expected))
+
+
 def _liquid_in_gas(history: History) -> list[Candidate]:
     """Return days in which the scrubber dumped far more for the same gas than it used to."""
     kind = "liquid_in_gas"
@@ -160,6 +181,7 @@ def _liquid_in_gas(history: History) -> list[Candidate]:
     floor = np.maximum(history.limit(kind, "least_dumps"), history.limit(kind, "deviations") * scatter)
     with np.errstate(invalid="ignore"):
         high = (per_day > history.limit(kind, "growth") * expected) & (per_day > expected + floor)
+    high |= _more_in_a_week(history, dumps, ratio, reference)
     found = []
     for first, stop in joined_runs(high & np.isfinite(per_day), ~np.isfinite(per_day), 6):
         if stop - first < history.limit(kind, "least_time") / HOUR_S:

@@ -9,7 +9,7 @@ from nightgauge.detect.wording import Draft, day_of, quantity
 from nightgauge.vocabulary.findings import Candidate, Effect
 
 LEAK, RESTRICTED = "dump_leaking", "dump_restricted"
-_LEAST_SHUT_S = 3 * HOUR_S
+_LEAST_SHUT_S = 2 * HOUR_S
 """Shut time with the meter known that a block of a day needs before its leak is judged. House choice."""
 
 
@@ -33,6 +33,20 @@ def _blocks(history: History, values: Floats, hours: int) -> Floats:
     return np.asarray(np.nan_to_num(values[lead:]).reshape(-1, hours).sum(axis=1))
 
 
+def _lasting(leak: Floats, shut: Floats, hours: int) -> tuple[Floats, Floats]:
+    """Return leak and shut time of blocks without the third of their hours that leaked most.
+
+    A cut seat leaks in every hour. A switch that says nothing for some hours leaves its last word standing, and the
+    dumps of those hours look like one leak.
+    """
+    lead = len(leak) % hours
+    leaks, shuts = (np.nan_to_num(x[lead:]).reshape(-1, hours) for x in (leak, shut))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        order = np.argsort(np.where(shuts > 0, leaks / shuts, 0.0), axis=1)
+    kept = order[:, : hours - hours // 3]
+    return np.take_along_axis(leaks, kept, 1).sum(axis=1), np.take_along_axis(shuts, kept, 1).sum(axis=1)
+
+
 def _block_medians(values: Floats, hours: int) -> Floats:
     table = values[len(values) % hours :].reshape(-1, hours)
     return np.array([median(row) for row in table])
@@ -48,7 +62,7 @@ def _leaking(history: History) -> list[Candidate]:
     hours = 12
     if history.meter is None or len(history.hour_s) < 6 * hours:
         return []
-    leak, shut = _blocks(history, history.hour("leak_m3"), hours), _blocks(history, history.hour("shut_s"), hours)
+    leak, shut = _lasting(history.hour("leak_m3"), history.hour("shut_s"), hours)
     load = history.hour("water_load_m3_per_day")
     with np.errstate(invalid="ignore", divide="ignore"):
         rate = np.where(shut >= _LEAST_SHUT_S, leak / shut * DAY_S, np.nan)
@@ -139,6 +153,9 @@ def _restricted(history: History) -> list[Candidate]:
         draft = Draft(history, RESTRICTED, "water_dump")
         draft.confidence = (0.7 if by_flow else 0.78) + 0.15 * min(1.0, 3.0 * (line - now) / usual)
         draft.severity, draft.ended_s = 1.0 - now / usual, end if is_over else None
+        if history.meter is None or not {"interface_level", "vessel_pressure"} & history.signals:
+            # By the meter alone it may as well be the pressure, by the level alone a reading that has moved.
+            draft.priority, draft.confidence = "low", min(draft.confidence, 0.6)
         draft.over(onset, end)
         draft.found(name, now, "", usual)
         draft.not_because(

@@ -8,6 +8,7 @@ from nightgauge.detect.branches import hold_and_clip
 from nightgauge.detect.history import DAY_S, HOUR_S, Floats, History
 from nightgauge.detect.load import all_loads, without_load
 from nightgauge.detect.past import blocks, first_weeks, median, per_well
+from nightgauge.detect.pressure_level import GREAT_FALL, NOT_HELD
 from nightgauge.detect.shifts import BLOCK_S, Rules, Shift, find_shifts
 from nightgauge.detect.wording import Draft, day_of, duration, quantity
 from nightgauge.detect.working import working
@@ -154,13 +155,16 @@ def _candidate(history: History, level: Level, shift: Shift, rules: Rules) -> Ca
         # Transmitters drift; one that jumps has been worked on, and then the header has to be wholly still.
         is_transmitter = False
     kind = DRIFT if is_transmitter else f"{level.valve}_setpoint_{shift.shape}"
+    if not is_transmitter and shift.found < GREAT_FALL * shift.reference:
+        # Nobody turns a spring so far: the valve passes, or is by-passed.
+        kind = NOT_HELD
     element = "instrument:vessel_pressure" if is_transmitter else level.valve
     draft = Draft(history, kind, element)
     size, span_s = abs(shift.size), shift.last_s - shift.onset_s
     sure = size / max(rules.least, rules.deviations * shift.scatter)
     draft.confidence = 0.45 + 0.2 * min(2.0, sure) + 0.05 * min(1.0, span_s / (4 * DAY_S))
     draft.confidence += 0.03 if follow is not None and not 0.3 < follow < 0.7 else 0.0
-    draft.severity, draft.ended_s, draft.settled = size, shift.ended_s, shift.steady
+    draft.severity, draft.ended_s, draft.settled = size, shift.ended_s, shift.steady and kind != NOT_HELD
     small_step = shift.shape == "step" and size < LARGE_STEP_KPA and not is_transmitter
     draft.priority = "low" if small_step or shift.by_setting else "medium"
     if shift.by_setting:

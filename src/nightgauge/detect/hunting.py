@@ -13,6 +13,8 @@ from nightgauge.vocabulary.findings import Candidate
 
 _FOLLOWS = 0.3
 """Share of the growth of the swing that a header has to show. House choice: line and wells damp it."""
+_LASTING_DAYS = 3
+"""Days in a row before a swing that keeps no time is the valve's: wells have a rough day or two. House choice."""
 _CALM = 2.0
 """Times the vessel's own swing above which a header swings so much by itself that it shows nothing. House choice."""
 _LEAST_DAYS = 5
@@ -149,8 +151,9 @@ def _grown_for_days(history: History, signal: str, kind: str, loads: list[Floats
     line = max(history.limit(kind, "lasting_growth") * usual, usual + 5.0 * scatter)
     with np.errstate(invalid="ignore"):
         grown = (days > line * more) & (days > history.limit(kind, "least_swing"))
-    # A day alone may be the wells': the one before has to be like it.
-    lasting = grown & (np.concatenate(([False], grown[:-1])) | np.concatenate((grown[1:], [False])))
+    lasting = np.zeros(len(grown), dtype=bool)
+    for first, stop in joined_runs(grown, ~np.isfinite(days), 0):
+        lasting[first:stop] = stop - first >= _LASTING_DAYS
     hours = np.repeat(lasting, 24)[-len(swing) :] if len(swing) else lasting
     return np.asarray(hours & history.known(signal))
 

@@ -11,7 +11,7 @@ from nightgauge.vocabulary.findings import Candidate
 
 _GOING_DOWN_H = 12
 """Hours in which a falling pressure is on its way, and as many to see how it then stands. House choice."""
-_SMALL_FALL, _GREAT_FALL = 0.75, 0.6
+_SMALL_FALL, GREAT_FALL = 0.75, 0.6
 """Shares of the held pressure above which a fall is no alarm yet, and below which no one turns a spring. House
 choice."""
 _AS_STEADY, _STILL = 2.0, 0.004
@@ -71,7 +71,7 @@ def _is_held_lower(pressure: Floats, run: tuple[int, int], held: float) -> bool:
     if np.isfinite(now).sum() < _GOING_DOWN_H:
         # Too early to tell: a great fall is told at once, a small one when it has shown how it stands.
         return bool(median(pressure[first:stop]) > _SMALL_FALL * held)
-    if median(now) < _GREAT_FALL * held:
+    if median(now) < GREAT_FALL * held:
         return False
     wander, usual = spread(now) / median(now), spread(before) / median(before)
     return bool(wander <= max(_AS_STEADY * usual, _STILL))

@@ -38,7 +38,8 @@ class _Run:
 
 def find(history: History) -> list[Candidate]:
     """Return leaks and restrictions of a throttling dump whose travel and flow are both known."""
-    if not history.is_throttling or not len(history.hour_s):
+    # A switch on a throttling dump says that it is off its seat, not how far.
+    if not history.is_throttling or "water_dump_position" not in history.signals or not len(history.hour_s):
         return []
     state = state_of(history)
     both = np.isfinite(state.flow) & (state.travel > 0) & state.works
