@@ -44,8 +44,10 @@ def sentences(view: WeekView) -> list[str]:
     rows = {row["id"]: row for row in view.findings.iter_rows(named=True)}
     told = _told(view, [row for row in (*view.lists.visit, *view.lists.know) if _first_told_this_week(row, view)])
     events = view.week_events
+    # What somebody knows of stays silent; one that got clearly worse is no longer in this list.
+    silent = {row["id"] for row in view.lists.parked}
     for event, verb in _LATER_EVENTS:
-        happened = [rows[one] for one in _ids(events, event) if one in rows]
+        happened = [rows[one] for one in _ids(events, event) if one in rows and one not in silent]
         told += _grouped(happened, verb)
     told += _cleared(view)
     told += _marked([rows[one] for one in _ids(events, "marked") if one in rows])

@@ -125,13 +125,15 @@ class Lists:
     """The findings of a page by the list they stand in; no finding stands in two."""
 
     visit: tuple[Row, ...]
-    """High and medium, standing, not marked: what needs a visit, most urgent first."""
+    """High and medium, standing, not marked, or worse since it was: what needs a visit, most urgent first."""
     know: tuple[Row, ...]
     """Low, standing, not marked."""
     fixed: tuple[Row, ...]
     """Marked fixed, but the evidence still stands."""
     parked: tuple[Row, ...]
     """Standing, and marked known, planned or wrong."""
+    wrong: tuple[Row, ...]
+    """Marked wrong and not standing: remembered, so that the same on this vessel is told low."""
     cleared: tuple[Row, ...]
     """Cleared within the week."""
 
@@ -142,21 +144,33 @@ class Lists:
 
 
 def _lists(view: WeekView) -> Lists:
-    by_list: dict[str, list[Row]] = {"visit": [], "know": [], "fixed": [], "parked": [], "cleared": []}
+    by_list: dict[str, list[Row]] = {"visit": [], "know": [], "fixed": [], "parked": [], "cleared": [], "wrong": []}
     cleared_now = set(view.week_events.filter(pl.col("event") == "cleared")["finding_id"])
+    worse = _worse_since_marked(view)
     for row in selected(view.findings, EVERY_STATE).iter_rows(named=True):
-        place = _place(row, cleared_now)
+        place = _place(row, cleared_now, worse)
         if place is not None:
             by_list[place].append(row)
     return Lists(**{name: tuple(rows) for name, rows in by_list.items()})
 
 
-def _place(row: Row, cleared_now: set[str]) -> str | None:
+def _worse_since_marked(view: WeekView) -> set[str]:
+    """Return the findings that got clearly worse after somebody had called them known or planned."""
+    told = view.events.filter(pl.col("event").is_in(["worse", "marked"])).sort("at_utc", maintain_order=True)
+    last = told.group_by("finding_id").agg(pl.col("event").last())
+    return set(last.filter(pl.col("event") == "worse")["finding_id"])
+
+
+def _place(row: Row, cleared_now: set[str], worse: set[str]) -> str | None:
+    marked = (from_json(row["mark"]) or {}).get("as")
+    if row["state"] not in _STANDING and marked == "wrong":
+        return "wrong"
     if row["state"] == "cleared":
         return "cleared" if row["id"] in cleared_now else None
     if row["state"] not in _STANDING:
         return None
-    marked = (from_json(row["mark"]) or {}).get("as")
+    if marked in ("known", "planned") and row["id"] in worse:
+        marked = None
     if marked is not None:
         return "fixed" if marked == "fixed" else "parked"
     return "know" if row["priority"] == "low" else "visit"

@@ -15,7 +15,7 @@ from nightgauge.report.quantities import percent, rounded
 from nightgauge.report.unjudged import unjudged
 from nightgauge.report.vessels import vessels
 from nightgauge.report.week import WeekView
-from nightgauge.report.words import counted, moment, sentence, week_text
+from nightgauge.report.words import counted, from_json, kind_words, moment, sentence, week_text
 
 __all__ = ["WeekView", "picture_window", "weekly_page", "weekly_text"]
 
@@ -44,6 +44,7 @@ def weekly_page(view: WeekView) -> str:
         vessels=vessels(view),
         sorts=SORTS,
         unjudged=unjudged(view),
+        wrong=_wrong(view),
         files=_files(view),
         quarantine=_quarantine(view),
         nights=_nights(view),
@@ -54,12 +55,22 @@ def weekly_page(view: WeekView) -> str:
     )
 
 
+_WITH_CARD = ("visit", "know", "fixed", "parked", "cleared")
+
+
+def _wrong(view: WeekView) -> tuple[str, ...]:
+    """Return what was marked wrong and is remembered, one line each."""
+    lines = []
+    for row in view.lists.wrong:
+        mark = from_json(row["mark"]) or {}
+        note = f": {mark['note']}" if mark.get("note") else ""
+        lines.append(f"{row['vessel']}: {kind_words(row['kind'], row['element'])}, marked on {mark['at'][:10]}{note}")
+    return tuple(lines)
+
+
 def _by_list(view: WeekView, made: tuple[Card, ...]) -> dict[str, tuple[Card, ...]]:
     by_id = {card.id: card for card in made}
-    return {
-        name: tuple(by_id[row["id"]] for row in getattr(view.lists, name))
-        for name in ("visit", "know", "fixed", "parked", "cleared")
-    }
+    return {name: tuple(by_id[row["id"]] for row in getattr(view.lists, name)) for name in _WITH_CARD}
 
 
 def _facts(view: WeekView, rows: Sequence[VesselRow]) -> tuple[str, ...]:
@@ -123,6 +134,7 @@ def weekly_text(view: WeekView) -> str:
     lines += _section("Worth knowing", [f"{card.vessel}: {card.what} since {card.since}" for card in made["know"]])
     lines += _section("Marked fixed, evidence still stands", [f"{card.vessel}: {card.what}" for card in made["fixed"]])
     lines += _section("Known or planned", [f"{card.vessel}: {card.what} ({card.mark})" for card in made["parked"]])
+    lines += _section("Marked wrong, told low since", list(_wrong(view)))
     lines += _section("Cleared", [f"{card.vessel}: {card.what}" for card in made["cleared"]])
     lately, _ = unjudged(view)
     lines += _section("Could not be judged", [f"{one.vessels}: {one.reason}" for one in lately])
