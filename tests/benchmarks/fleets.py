@@ -23,8 +23,7 @@ import polars as pl
 from replaying import Replayed, replay
 from worlds import Folder, Simulated, World
 
-from nightgauge.score import Score
-from nightgauge.score.result import together
+from nightgauge.score import Score, reliability_table, together
 from nightgauge.simulate.ranges import RANGES
 
 
@@ -35,16 +34,17 @@ def main() -> int:
         *(Folder(path) for path in asked.folder),
         *(Simulated(seed, asked.vessels, asked.days, asked.ranges) for seed in asked.seeds),
     ]
-    scores = []
+    scores, first_claims = [], []
     for world in worlds:
         begun = time.perf_counter()
         replayed = replay(world, asked.cache, asked.jobs)
         scores.append(replayed.score)
+        first_claims += replayed.first_claims
         if asked.verbose:
             say(story(replayed))
         say("\n".join((summary(replayed, time.perf_counter() - begun), *failures(replayed.failed))))
-    say("")
-    say(together(scores).table())
+    say("\n" + together(scores).table())
+    say("\n" + reliability_table(first_claims, "when first told as medium or high"))
     return 0
 
 

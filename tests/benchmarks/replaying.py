@@ -15,7 +15,7 @@ from worlds import World
 from nightgauge import ledger
 from nightgauge.detect import History, Judgement, find
 from nightgauge.field.settings import Field
-from nightgauge.score import FIRST_WEEKS, Score, read_truth, score, seen_of
+from nightgauge.score import FIRST_WEEKS, Claim, Score, read_truth, score, seen_of
 from nightgauge.vocabulary.frames import DUMP_CYCLES, FINDING_EVENTS, FINDINGS
 
 Judge = Callable[[History], Judgement]
@@ -47,6 +47,20 @@ class Replayed:
         """Return how the findings stand against the fleet's known faults."""
         seen = seen_of(self.field, self.nights.start, self.nights.untils[-1], self.cycles)
         return score(self.findings.to_dicts(), self.truth, seen)
+
+    @property
+    def first_claims(self) -> list[Claim]:
+        """Return how sure each finding was on the first night on which it was medium or high.
+
+        It was right if it found a fault in the end and was named right then.
+        """
+        kinds = {o.finding: o.kinds for o in self.score.outcomes if o.finding is not None}
+        counting = self.nightly.filter(pl.col("priority").is_in(["medium", "high"])).sort("id", "last_night")
+        first = counting.unique("id", keep="first", maintain_order=True)
+        return [
+            Claim(row["id"], row["kind"], row["confidence"], row["kind"] in kinds.get(row["id"], ()))
+            for row in first.iter_rows(named=True)
+        ]
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,8 @@ import polars as pl
 import pytest
 
 from nightgauge.errors import ProgrammerError, SettingError
-from nightgauge.score import Seen, score
+from nightgauge.score import Claim, Seen, score, together
+from nightgauge.score.promptness import Pace
 
 MAY = datetime(2026, 5, 1, tzinfo=UTC)
 
@@ -174,3 +175,60 @@ def test_the_table_prints_a_row_per_kind_and_the_rate():
     assert lines[2].split() == ["dump_leaking", "1", "1", "(100", "%)", "1", "(100", "%)", "1", "+0.0", "0"]
     assert lines[3].split() == ["float_sticking", "0", "1"]
     assert lines[-1] == "false medium or high findings: 1 in 12 vessel-weeks, 8.3 per 100 vessel-weeks"
+
+
+def test_a_claim_is_right_if_it_found_a_fault_and_named_it():
+    findings = [
+        finding() | {"confidence": 0.9},
+        finding("f2", vessel="B", kind="float_sticking") | {"confidence": 0.6},
+        finding("f3", vessel="C", kind="dump_restricted") | {"confidence": 0.7},
+        finding("f4", state="withdrawn", onset=30, last=31) | {"confidence": 0.5},
+        finding("f5", priority="low", onset=30, last=31) | {"confidence": 0.4},
+    ]
+    claims = score(findings, truth(LEAK, ("C", "dump_leaking", 10, 14))).claims
+    assert claims == (
+        Claim("f1", "dump_leaking", 0.9, True),
+        Claim("f2", "float_sticking", 0.6, False),
+        Claim("f3", "dump_restricted", 0.7, False),
+        Claim("f4", "dump_leaking", 0.5, False),
+    )
+
+
+STUCK = ("A", "float_stuck_closed", 10, None)
+
+
+@pytest.mark.parametrize(("reported", "is_prompt"), [(11, True), (11.2, True), (11.25, False), (12, False)])
+def test_a_stuck_float_is_prompt_on_the_first_night_after_six_hours(reported, is_prompt):
+    found = [finding(kind="float_stuck_closed", reported=reported)]
+    assert score(found, truth(STUCK), SEEN).outcomes[0].is_prompt is is_prompt
+
+
+def test_three_periods_of_the_vessels_own_are_longer_than_six_hours():
+    slow = Seen(SEEN.signals, SEEN.start, SEEN.until, paces={"A": Pace(period_s=10 * 3600.0)})
+    found = [finding(kind="float_stuck_closed", reported=12)]
+    assert score(found, truth(STUCK), slow).outcomes[0].is_prompt
+
+
+def test_a_fault_that_is_not_found_is_not_prompt_and_one_due_after_the_last_night_is_left_out():
+    late = ("A", "float_stuck_closed", 41.5, None)
+    result = score([], truth(STUCK, late), SEEN)
+    assert [o.is_prompt for o in result.outcomes] == [False, None]
+    assert result.prompt(["float_stuck_closed"]) == (0, 1)
+
+
+def test_the_table_tells_promptness_and_the_curve():
+    found = [finding(kind="float_stuck_closed") | {"confidence": 0.9}]
+    lines = score(found, truth(STUCK), SEEN).table().splitlines()
+    told = "stuck floats told the first night after the longer of 6 h and three own periods: 1 of 1 (100 %)"
+    assert told in lines
+    assert lines[-1] == "Brier score 0.010 over 1 findings"
+
+
+def test_fleets_together_add_up():
+    one = score([finding() | {"confidence": 0.9}], truth(LEAK), SEEN)
+    other = score([finding(vessel="B") | {"confidence": 0.6}], truth(LEAK), SEEN)
+    both = together([one, other])
+    assert (len(both.outcomes), len(both.false), len(both.claims)) == (2, 1, 2)
+    assert both.vessel_weeks == pytest.approx(24.0)
+    assert both.found_share == 0.5
+    assert together([one, score([], truth(LEAK))]).vessel_weeks is None

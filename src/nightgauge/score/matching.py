@@ -75,7 +75,9 @@ def score(findings: Iterable[Mapping[str, Any]], truth: pl.DataFrame, seen: Seen
     false = tuple((t.id, t.vessel, t.kind) for t in told if t.priority in _COUNTING and t.id not in used)
     right = {o.finding for o in outcomes if o.is_named_right}
     claims = tuple(
-        Claim(t.confidence, t.id in right) for t in told if t.priority in _COUNTING and t.confidence is not None
+        Claim(t.id, t.kind, t.confidence, t.id in right)
+        for t in told
+        if t.priority in _COUNTING and t.confidence is not None
     )
     return Score(outcomes, false, None if seen is None else seen.vessel_weeks, claims)
 

@@ -12,6 +12,8 @@ EDGES = (0.0, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)
 class Claim:
     """One medium or high finding: how sure it was, and whether it was right."""
 
+    finding: str
+    kind: str
     confidence: float
     is_right: bool
     """Whether it found a fault and named it right; one that was withdrawn later did not."""
@@ -46,16 +48,16 @@ def brier(claims: Sequence[Claim]) -> float | None:
 
     Examples
     --------
-    >>> brier([Claim(1.0, True), Claim(0.5, False)])
+    >>> brier([Claim("f1", "dump_leaking", 1.0, True), Claim("f2", "dump_leaking", 0.5, False)])
     0.125
 
     """
     return sum((c.confidence - c.is_right) ** 2 for c in claims) / len(claims) if claims else None
 
 
-def reliability_table(claims: Sequence[Claim]) -> str:
-    """Return the curve as plain text, a line per bin."""
-    lines = ["confidence   findings   mean given   were right"]
+def reliability_table(claims: Sequence[Claim], when: str) -> str:
+    """Return the curve as plain text, a line per bin; `when` says of which time the confidences are."""
+    lines = [f"confidence {when}", "from         findings   mean given   were right"]
     lines += [
         f"{b.low:.1f} to {b.high:.1f}{b.count:>11}{b.mean_confidence:>13.2f}{100.0 * b.right_share:>11.0f} %"
         for b in bins(claims)

@@ -117,7 +117,7 @@ class Score:
         if rate is not None:
             count += f" in {self.vessel_weeks:.0f} vessel-weeks, {rate:.1f} per 100 vessel-weeks"
         lines = [count, *(self._in_time(words, kinds) for words, kinds in _DEADLINES if self.prompt(kinds)[1])]
-        return [*lines, "", reliability_table(self.claims)] if self.claims else lines
+        return [*lines, "", reliability_table(self.claims, "on the last night")] if self.claims else lines
 
     def _in_time(self, words: str, kinds: Collection[str]) -> str:
         told, due = self.prompt(kinds)
