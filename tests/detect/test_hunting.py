@@ -19,18 +19,18 @@ def _swinging(made, name, before, after, regularity=0.9, period_s=600.0):
 def test_even_swings_of_level_and_travel_are_a_hunting_dump(sound_throttling):
     made = _swinging(sound_throttling(), "interface_level", 0.004, 0.04)
     _swinging(made, "water_dump_position", 0.01, 0.3)
-    (found,) = hunting.find(made.history(FROM_H + 12))
+    (found,) = hunting.find(made.history(FROM_H + 26))
     assert (found.kind, found.element) == ("dump_hunting", "water_dump")
 
 
 def test_uneven_swings_are_slugs(sound_throttling):
     made = _swinging(sound_throttling(), "interface_level", 0.004, 0.04, regularity=0.3)
-    assert hunting.find(made.history(FROM_H + 12)) == []
+    assert hunting.find(made.history(FROM_H + 26)) == []
 
 
 def test_even_swings_of_pressure_are_a_hunting_valve(sound_snap):
     made = _swinging(sound_snap(), "vessel_pressure", 3.0, 25.0)
-    (found,) = hunting.find(made.history(FROM_H + 12))
+    (found,) = hunting.find(made.history(FROM_H + 26))
     assert (found.kind, found.element) == ("back_pressure_hunting", "oil_valve")
 
 

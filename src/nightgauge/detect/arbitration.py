@@ -68,7 +68,8 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
 
 def arbitrate(candidates: list[Candidate]) -> tuple[Candidate, ...]:
     """Return the candidates with consequences folded into their causes, in order of onset."""
-    rest = _grown_leaks(_idle(_level_at_rest(_pressure_as_one(sorted(candidates, key=_order)))))
+    rest = _silence_as_one(candidates)
+    rest = _grown_leaks(_idle(_level_at_rest(_pressure_as_one(sorted(rest, key=_order)))))
     for cause_kind, consequences in CONSEQUENCES.items():
         for cause in [c for c in rest if c.kind == cause_kind]:
             rest = _fold(rest, cause, consequences)
@@ -205,6 +206,25 @@ def _idle(candidates: list[Candidate]) -> list[Candidate]:
     ]
 
 
+def _silence_as_one(candidates: list[Candidate]) -> list[Candidate]:
+    """Tell a signal that stays silent when the rest of the vessel comes back inside the vessel's silence."""
+    for whole in [c for c in candidates if (c.kind, c.element) == ("data_gap", "vessel")]:
+        end = whole.ended or whole.last_seen
+        rest = [
+            c
+            for c in candidates
+            if c.kind == "data_gap" and c is not whole and whole.onset <= c.onset <= end + SLACK / 4
+        ]
+        if rest and whole in candidates:
+            last = max([whole.last_seen, *(c.last_seen for c in rest)])
+            ended = None if any(c.ended is None for c in rest) else max([end, *(c.ended for c in rest if c.ended)])
+            silent = ", ".join(c.element.removeprefix("instrument:").replace("_", " ") for c in rest)
+            summary = f"{whole.summary} Still silent after that: {silent}."
+            told = replace(whole, last_seen=last, ended=ended, summary=summary)
+            candidates = [told if c is whole else c for c in candidates if c not in rest]
+    return candidates
+
+
 def _grown_leaks(candidates: list[Candidate]) -> list[Candidate]:
     """Tell a dump that ran on, or fell apart, long after it began to leak inside the leak: that is how leaks end."""
     for leak in [c for c in candidates if c.kind == "dump_leaking"]:
@@ -212,7 +232,7 @@ def _grown_leaks(candidates: list[Candidate]) -> list[Candidate]:
             c
             for c in candidates
             if c.kind in ("float_stuck_open", "dump_short_cycling")
-            and leak.onset + SLACK < c.onset
+            and leak.onset + 2 * SLACK < c.onset
             and _follows(c, leak)
         ]
         if grown and leak in candidates:

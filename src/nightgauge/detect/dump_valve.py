@@ -13,6 +13,9 @@ _LEAST_SHUT_S = 2 * HOUR_S
 """Shut time with the meter known that a block of a day needs before its leak is judged. House choice."""
 
 
+_EDGE_ERROR = 1.5
+"""Times what the edges of the dumps usually leave on the shut side, from which it is a leak. House choice: how far
+that goes with valve, meter and scan changes by half."""
 _LEAST_WINDOWS = 2
 """Windows in which less passes: scale and sand do not come and go, a day with the wells off does. House choice."""
 _METER_ALONE = 2.0
@@ -82,6 +85,7 @@ def _leaking(history: History) -> list[Candidate]:
     edges = usual * np.maximum(1.0, np.nan_to_num(dumps / max(median(dumps[reference]), 1.0)))
     loads = np.fmax(median(load), _block_medians(load, hours))
     line = edges + np.maximum(history.limit(LEAK, "deviations") * scatter, np.nan_to_num(share * loads))
+    line = np.maximum(line, _EDGE_ERROR * edges)
     starts = history.hour_s[len(history.hour_s) % hours :: hours]
     with np.errstate(invalid="ignore"):
         over, half = known & (rate > line), known & (rate > 0.5 * (edges + line))

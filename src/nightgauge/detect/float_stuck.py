@@ -279,7 +279,7 @@ def _open_dump(history: History, dumps: Cycles, index: int, end: float) -> Candi
     span = history.hours_between(begin, end)
     if np.mean(evidence_known(history)[span] >= 0.5) < 0.6:
         return None
-    if dumps.evidence[index] == "level" and _level_saws(history, span):
+    if dumps.evidence[index] != "switch" and _level_saws(history, span):
         return None
     trips = trips_before(history, dumps, index)
     low_s = _time_below(history, trips, (begin, end))
@@ -379,7 +379,7 @@ def _open_by_level(history: History, dumps: Cycles) -> list[Candidate]:
     for first, stop in joined_runs(low, ~known, 1):
         if stop - first < max(2, history.limit(OPEN, "least_time") / HOUR_S):
             continue
-        if not _lies_flat(history, (first, stop), level_min, level_max):
+        if not _lies_flat(history, (first, stop), level_min, level_max) or _level_saws(history, slice(first, stop)):
             continue
         begin = float(history.hour_s[first])
         end = float(history.hour_s[stop - 1] + HOUR_S)

@@ -165,7 +165,7 @@ def _candidate(history: History, level: Level, shift: Shift, rules: Rules) -> Ca
     draft.confidence = 0.45 + 0.2 * min(2.0, sure) + 0.05 * min(1.0, span_s / (4 * DAY_S))
     draft.confidence += 0.03 if follow is not None and not 0.3 < follow < 0.7 else 0.0
     draft.severity, draft.ended_s, draft.settled = size, shift.ended_s, shift.steady and kind != NOT_HELD
-    small_step = shift.shape == "step" and size < LARGE_STEP_KPA and not is_transmitter
+    small_step = shift.shape == "step" and (size < LARGE_STEP_KPA or shift.is_restored) and not is_transmitter
     draft.priority = "low" if small_step or shift.by_setting else "medium"
     if shift.by_setting:
         draft.confidence = min(draft.confidence, 0.6)

@@ -13,6 +13,11 @@ from nightgauge.vocabulary.findings import Candidate
 
 _FOLLOWS = 0.3
 """Share of the growth of the swing that a header has to show. House choice: line and wells damp it."""
+_MORE_LOAD = 1.25
+"""Growth of a load from which a swing is let grow with it. House choice: smaller ones are every week's."""
+_LEAST_HOURS = 24
+"""Hours from the first swing to the last: a valve that swings of itself does not stop, wells that slug do. House
+choice."""
 _LASTING_DAYS = 3
 """Days in a row before a swing that keeps no time is the valve's: wells have a rough day or two. House choice."""
 _CALM = 2.0
@@ -49,7 +54,7 @@ def _runs(over: Mask, known: Mask, least_hours: float) -> list[tuple[int, int]]:
     found = []
     for first, stop in joined_runs(over, ~known, 4):
         count = int(over[first:stop].sum())
-        if count >= least_hours and count >= 0.4 * (stop - first):
+        if count >= least_hours and stop - first >= _LEAST_HOURS and count >= 0.4 * (stop - first):
             found.append((first, stop))
     return found
 
@@ -148,6 +153,7 @@ def _grown_for_days(history: History, signal: str, kind: str, loads: list[Floats
         per_day, usual_load, _ = _by_day(history, load)
         if usual_load > 0:
             more = np.fmax(more, per_day / usual_load)
+    more = np.where(more > _MORE_LOAD, more, 1.0)
     line = max(history.limit(kind, "lasting_growth") * usual, usual + 5.0 * scatter)
     with np.errstate(invalid="ignore"):
         grown = (days > line * more) & (days > history.limit(kind, "least_swing"))

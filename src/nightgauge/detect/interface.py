@@ -87,7 +87,7 @@ def _candidate(history: History, shift: Shift, rules: Rules) -> Candidate:
         draft.confidence = min(draft.confidence, 0.6)
     draft.severity = size
     draft.ended_s, draft.settled = shift.ended_s, shift.steady
-    draft.priority = "medium" if kind == DRIFT or size >= LARGE_STEP_M else "low"
+    draft.priority = "medium" if kind == DRIFT or (size >= LARGE_STEP_M and not shift.is_restored) else "low"
     if shift.by_setting:
         draft.priority = "low"
     draft.over(shift.onset_s, shift.last_s)

@@ -14,6 +14,8 @@ _GOING_DOWN_H = 12
 _SMALL_FALL, GREAT_FALL = 0.75, 0.6
 """Shares of the held pressure above which a fall is no alarm yet, and below which no one turns a spring. House
 choice."""
+_AT_THE_OUTLET = 0.6
+"""Share of the closing level below which the interface may have reached the outlet. House choice: nozzle and vortex."""
 _AS_STEADY, _STILL = 2.0, 0.004
 """Wander against that before up to which a pressure is held, and the wander of a reading. [1] House choice."""
 NOT_HELD, NEAR_LIMIT, BLOW_BY = "pressure_not_held", "pressure_near_limit", "gas_in_liquid"
@@ -187,6 +189,8 @@ def _blow_by(history: History) -> list[Candidate]:
     line = max(history.limit(BLOW_BY, "sag_growth") * usual, usual + history.limit(BLOW_BY, "least_sag"))
     with np.errstate(invalid="ignore"):
         over = dumps.sag > line
+        # Gas goes by the water outlet when the interface has come down to it; read higher, the wells have stopped.
+        over &= ~(dumps.lowest > _AT_THE_OUTLET * median(dumps.closing))
     found = []
     for first, stop in joined_runs(over, ~np.isfinite(dumps.sag), 3):
         if int(over[first:stop].sum()) < history.limit(BLOW_BY, "dumps"):

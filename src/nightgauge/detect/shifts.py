@@ -73,6 +73,8 @@ class Shift:
     """Largest daily distance from the reference so far, no sign."""
     way: float
     """Its sign."""
+    is_restored: bool = False
+    """Whether it went back to what an earlier reference was: an adjustment that was taken back."""
 
     @property
     def size(self) -> float:
@@ -111,6 +113,7 @@ class _Walk:
         self.faulty = np.zeros(len(self.daily), dtype=bool)
         self.opened: int | None = None
         self.whole: tuple[int, tuple[float, float, bool]] | None = None
+        self.former: list[float] = []
 
     def shifts(self) -> list[Shift]:
         """Return every move of the series."""
@@ -198,6 +201,7 @@ class _Walk:
         if shift.shape == "drift" and not self._jumped_back(start, notice, shift):
             # A drift that rests is no new setting.
             return None
+        self.former.append(reference)
         self.reference_from, self.opened, self.whole = max(start, 0), None, None
         self.faulty[: self.reference_from] = False
         return replace(self._ended(shift, float(self.ends_s[(day + 1) * _BLOCKS_A_DAY - 1])), steady=True)
@@ -226,6 +230,7 @@ class _Walk:
         known = np.isfinite(part)
         times, away = self.ends_s[first:stop][known], part[known]
         shape, index, ratio = shape_of(times, away)
+        found = reference + median(away[-_BLOCKS_A_DAY:])
         moves = self.daily[opened : day + 1] - reference
         most = float(moves[np.nanargmax(np.abs(moves))])
         return Shift(
@@ -234,13 +239,14 @@ class _Walk:
             last_s=float(times[-1]),
             ended_s=None,
             reference=reference,
-            found=reference + median(away[-_BLOCKS_A_DAY:]),
+            found=found,
             scatter=scatter,
             steady=False,
             by_setting=by_setting,
             fit_ratio=ratio,
             peak=abs(most),
             way=float(np.sign(most)),
+            is_restored=any(abs(found - former) < self._notice(scatter) for former in self.former),
         )
 
     def _ended(self, shift: Shift, ended_s: float) -> Shift:

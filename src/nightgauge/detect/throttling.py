@@ -14,8 +14,10 @@ from nightgauge.vocabulary.findings import Candidate, Effect
 CLOSED, OPEN, LEAK = "float_stuck_closed", "float_stuck_open", "dump_leaking"
 _NEARLY_SHUT = 0.3
 """Travel against usual below which a valve tries to shut. House choice."""
-_BOTTOM = 0.35
-"""Share of the held level below which the water side is empty. House choice: nozzle and vortex breaker."""
+_LEAST_REST_H, _AT_REST = 4, 0.1
+"""Hours and share of the band that tell a level at rest. House choice: noise and load move it by less."""
+_BOTTOM = 0.5
+"""Share of the held level below which the water side runs empty. House choice: no one sets an interface so low."""
 _SLOWLY = 0.2
 """Share of the band by which the level of the two days before lies low where a seat is being cut. House choice: a
 jammed float finds the level where it was held."""
@@ -63,7 +65,7 @@ def find(history: History) -> list[Candidate]:
                 continue
             # A seat that has once leaked the vessel down does it again; a float does not jam and mend itself.
             leaks = kind == OPEN and (_sank_slowly(state, first) or any(c.kind == LEAK for c in found[-1:]))
-            if leaks and _still_regulates(state, (first, stop)):
+            if kind == OPEN and (_rests(state, (first, stop)) or (leaks and _still_regulates(state, (first, stop)))):
                 continue
             if leaks:
                 found.append(_leak(history, (first, stop), state))
@@ -84,6 +86,17 @@ def _sank_slowly(state: State, first: int) -> bool:
     while on_its_way < first and state.held - state.level[first - 1 - on_its_way] > _ON_ITS_WAY * state.band:
         on_its_way += 1
     return on_its_way > _FAST_FALL_H
+
+
+def _rests(state: State, run: tuple[int, int]) -> bool:
+    """Return whether the level has come to rest above the outlet: a jammed valve lets it run down, a moved one not."""
+    first, stop = run
+    here = state.level[first + 1 : stop]
+    here = here[np.isfinite(here)]
+    if len(here) < _LEAST_REST_H or median(here) < _BOTTOM * state.held:
+        return False
+    half = len(here) // 2
+    return abs(median(here[half:]) - median(here[:half])) < _AT_REST * state.band
 
 
 def _still_regulates(state: State, run: tuple[int, int]) -> bool:

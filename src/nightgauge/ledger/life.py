@@ -9,7 +9,7 @@ from typing import Any, Protocol
 
 import polars as pl
 
-from nightgauge.ledger.episodes import RETURN, Fault, family, faults_of, moved_place
+from nightgauge.ledger.episodes import ONE_FAULT, RETURN, Fault, family, faults_of, moved_place
 from nightgauge.ledger.marks import mark_of
 from nightgauge.vocabulary.findings import PRIORITIES, Candidate, Instead
 from nightgauge.vocabulary.frames import FINDING_EVENTS, FINDINGS
@@ -115,7 +115,11 @@ def _vessel(night: _Night, vessel: str, judgement: Judged) -> None:
         else:
             _not_seen(night, row, judgement)
     for fault in unmatched:
-        _report(night, vessel, fault)
+        doubted = _withdrawn_row(night, vessel, fault)
+        if doubted is None:
+            _report(night, vessel, fault)
+        else:
+            _believe_again(night, doubted, fault.candidate)
 
 
 def _row_of(rows: Sequence[Row], fault: Fault, matched: Mapping[str, Fault]) -> Row | None:
@@ -130,7 +134,15 @@ def _row_of(rows: Sequence[Row], fault: Fault, matched: Mapping[str, Fault]) -> 
         and row["onset"] - fault.end <= RETURN
         and not (_is_settled(row) and fault.candidate.onset >= _end(row) - NEW_FOR / 2)
     ]
-    return max(near, key=lambda row: (_end(row), row["id"]), default=None)
+    return min(
+        near, key=lambda row: (_apart(row, fault), abs(row["onset"] - fault.first_onset), row["id"]), default=None
+    )
+
+
+def _apart(row: Row, fault: Fault) -> timedelta:
+    """Return the time between a finding and a fault, zero where they overlap."""
+    onset: datetime = row["onset"]
+    return max(fault.first_onset - _end(row), onset - fault.end, timedelta(0))
 
 
 def _is_settled(row: Row) -> bool:
@@ -166,6 +178,29 @@ def _moved_row(rows: Sequence[Row], fault: Fault, matched: Mapping[str, Fault]) 
         and row["onset"] <= fault.end
     ]
     return max(near, key=lambda row: (row["last_seen"], row["id"]), default=None)
+
+
+def _withdrawn_row(night: _Night, vessel: str, fault: Fault) -> Row | None:
+    """Return a finding that was withdrawn and is now seen again after all: it keeps its id and does not flap."""
+    near = [
+        row
+        for row in night.rows.values()
+        if row["vessel"] == vessel
+        and row["state"] == "withdrawn"
+        and row["element"] == fault.candidate.element
+        and family(row["kind"]) == family(fault.candidate.kind)
+        and abs(row["onset"] - fault.candidate.onset) <= ONE_FAULT
+    ]
+    return min(near, key=lambda row: (abs(row["onset"] - fault.candidate.onset), row["id"]), default=None)
+
+
+def _believe_again(night: _Night, row: Row, candidate: Candidate) -> None:
+    if candidate.ended is not None and night.until - candidate.ended > LATE_NOTICE:
+        return
+    row["state"] = "new" if night.until - row["first_reported"] < NEW_FOR else "standing"
+    row["cleared_at"], row["quiet_nights"] = None, int(candidate.ended is not None)
+    _write(row, candidate, night.until)
+    night.tell(row, "returned", f"seen again after it was withdrawn: {row['summary']}")
 
 
 def _end(row: Row) -> datetime:

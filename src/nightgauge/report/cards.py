@@ -139,7 +139,8 @@ def _card(row: Row, view: WeekView, by_vessel: Mapping[str, Mapping[str, pl.Data
         key=() if drawn is None else drawn.key,
         evidence=tuple(_evidence(one, view) for one in from_json(row["evidence"]) or ()),
         instead=tuple((kind_words(one["kind"], ""), one["why"]) for one in from_json(row["instead"]) or ()),
-        also=tuple(kind_words(kind, "") for kind in from_json(row["also"]) or ()),
+        # That its days were unlike the others goes without saying.
+        also=tuple(kind_words(kind, "") for kind in from_json(row["also"]) or () if kind != "unusual_day"),
         checks=checks,
         story=_story(row, view),
         failure_mode=_failure_mode(row["failure_mode"]),

@@ -98,7 +98,7 @@ PRESSURE_HUNTING = Kind(
         Limit(
             "lasting_growth",
             "number",
-            1.5,
+            1.7,
             "swing of whole days against all days of the past at the same load; days are far more alike than hours",
             HOUSE,
         ),
