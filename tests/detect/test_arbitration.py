@@ -1,3 +1,4 @@
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -9,9 +10,9 @@ from nightgauge.vocabulary.kinds import KINDS
 DAY = datetime(2026, 5, 1, tzinfo=UTC)
 
 
-def candidate(kind, element, from_day=0.0, to_day=3.0, **more):
+def candidate(kind, element, from_day=0.0, to_day=3.0, ended=None, **more):
     onset, last = DAY + timedelta(days=from_day), DAY + timedelta(days=to_day)
-    return Candidate("V1", element, kind, "medium", 0.8, onset, last, None, "s.", **more)
+    return Candidate("V1", element, kind, "medium", 0.8, onset, last, ended, "s.", **more)
 
 
 def test_what_a_stuck_float_brings_about_is_told_inside_it():
@@ -112,3 +113,50 @@ def test_days_after_a_long_fault_are_first_compared_with_it():
     fault = candidate("dump_leaking", "water_dump", -20.0, 0.0)
     assert [c.kind for c in arbitrate([fault, unusual(6.0)])] == ["dump_leaking"]
     assert [c.kind for c in arbitrate([fault, unusual(8.5)])] == ["dump_leaking", "unusual_day"]
+
+
+def test_a_dump_that_runs_on_days_after_it_began_to_leak_is_the_leak_that_has_grown():
+    leak, ran = candidate("dump_leaking", "water_dump"), candidate("float_stuck_open", "water_dump", 3.0, 6.0)
+    (told,) = arbitrate([leak, replace(ran, priority="high")])
+    assert (told.kind, told.also, told.priority) == ("dump_leaking", ("float_stuck_open",), "high")
+    assert told.last_seen == ran.last_seen
+
+
+def test_water_that_leaves_through_a_jammed_dump_is_no_leak_beside_it():
+    leak, ran = candidate("dump_leaking", "water_dump", 0.3), candidate("float_stuck_open", "water_dump", 0.0, 6.0)
+    (told,) = arbitrate([leak, ran])
+    assert (told.kind, told.also) == ("float_stuck_open", ("dump_leaking",))
+
+
+def test_water_held_back_for_want_of_pressure_makes_the_lost_pressure_urgent():
+    shut = replace(candidate("float_stuck_closed", "water_dump", 1.0), priority="high")
+    (told,) = arbitrate([candidate("pressure_not_held", "oil_valve"), shut])
+    assert (told.kind, told.priority) == ("pressure_not_held", "high")
+
+
+def test_level_and_pressure_that_left_and_came_back_together_are_worth_knowing_only():
+    moves = [
+        candidate(kind, element, 0.1, 2.0, ended=DAY + timedelta(days=2.2))
+        for kind, element in (("interface_setpoint_step", "water_dump"), ("oil_valve_setpoint_drift", "oil_valve"))
+    ]
+    told = arbitrate(moves)
+    assert [(c.priority, c.instead[0].kind) for c in told] == [("low", "wells shut in")] * 2
+
+
+def test_level_and_pressure_that_stay_where_they_went_are_two_moves():
+    moves = [
+        candidate("interface_setpoint_step", "water_dump", 0.1), candidate("oil_valve_setpoint_drift", "oil_valve", 0.1)
+    ]  # fmt: skip
+    assert [c.priority for c in arbitrate(moves)] == ["medium", "medium"]
+
+
+def test_a_signal_that_stays_silent_after_the_others_came_back_is_one_silence_with_theirs():
+    whole = candidate("data_gap", "vessel", 0.0, 2.0, ended=DAY + timedelta(days=2))
+    (told,) = arbitrate([whole, candidate("data_gap", "instrument:vessel_pressure", 2.0, 5.0)])
+    assert (told.element, told.ended, told.last_seen) == ("vessel", None, DAY + timedelta(days=5))
+    assert "vessel pressure" in told.summary
+
+
+def test_a_silence_of_one_signal_days_later_is_another():
+    whole = candidate("data_gap", "vessel", 0.0, 2.0, ended=DAY + timedelta(days=2))
+    assert len(arbitrate([whole, candidate("data_gap", "instrument:vessel_pressure", 4.0, 5.0)])) == 2

@@ -43,6 +43,14 @@ def test_after_a_learned_step_the_way_back_is_a_new_step():
     first, second = find_shifts(ends, values, RULES)
     assert first.size > 0 > second.size
     assert second.reference == pytest.approx(52.0, abs=0.15)
+    assert (first.is_restored, second.is_restored) == (False, True)
+
+
+def test_a_step_to_a_third_level_is_not_the_way_back():
+    ends, values = _series(42)
+    values[ends > 15 * DAY_S] += 2.0
+    values[ends > 30 * DAY_S] += 2.0
+    assert [shift.is_restored for shift in find_shifts(ends, values, RULES)] == [False, False]
 
 
 def test_a_ramp_is_a_drift_that_begins_at_its_foot():

@@ -145,7 +145,21 @@ def test_a_learned_step_and_the_next_step_are_two_findings(book, seen):
     book.night(2, seen("interface_setpoint_step", last=2)).night(8, step).night(9, step)
     assert book.one["state"] == "cleared"
     assert book.events["detail"][-1] == "taken as the new setting"
-    book.night(12, step, seen("interface_setpoint_step", begin=10.0, last=12.0))
+    for night in (12, 13, 14):
+        book.night(night, step, seen("interface_setpoint_step", begin=10.0, last=night))
+    assert len(book.findings) == 2
+    assert book.findings.sort("onset")["last_seen"].to_list() == [day(7), day(14)]
+
+
+def test_a_finding_seen_again_after_it_was_withdrawn_keeps_its_id(book, seen):
+    book.night(1, seen(confidence=0.6)).night(2).night(3)
+    book.night(5, seen(begin=0.2, last=5, confidence=0.9)).night(6, seen(begin=0.2, last=6, confidence=0.9))
+    assert book.told == ["reported", "withdrawn", "returned"]
+    assert book.one["state"] == "new"
+
+
+def test_another_fault_after_one_was_withdrawn_is_another_finding(book, seen):
+    book.night(1, seen(confidence=0.6)).night(2).night(3).night(12, seen(begin=11.0, last=12))
     assert len(book.findings) == 2
 
 
