@@ -12,6 +12,7 @@ other physics. A changed map changes a little which findings are withdrawn rathe
 import argparse
 import json
 import os
+import re
 import subprocess
 import sys
 from collections.abc import Callable, Sequence
@@ -175,7 +176,8 @@ def written(calibration: Calibration, made: dict[str, object]) -> str:
         "knots": [list(knot) for knot in calibration.knots],
         "shifts": dict(calibration.shifts),
     }
-    return json.dumps(content, indent=2) + "\n"
+    a_knot_a_line = re.sub(r"\[\s+([^\s,]+),\s+([^\s,]+)\s+\]", r"[\1, \2]", json.dumps(content, indent=2))
+    return a_knot_a_line + "\n"
 
 
 def _commit() -> str:
