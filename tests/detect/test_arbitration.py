@@ -160,3 +160,20 @@ def test_a_signal_that_stays_silent_after_the_others_came_back_is_one_silence_wi
 def test_a_silence_of_one_signal_days_later_is_another():
     whole = candidate("data_gap", "vessel", 0.0, 2.0, ended=DAY + timedelta(days=2))
     assert len(arbitrate([whole, candidate("data_gap", "instrument:vessel_pressure", 4.0, 5.0)])) == 2
+
+
+@pytest.mark.parametrize(("swing", "cause"), [(10.0, "gas_valve_setpoint_step"), (40.0, "back_pressure_hunting")])
+def test_a_swing_is_told_inside_a_larger_move_and_a_smaller_move_inside_the_swing(swing, cause):
+    hunting = (Evidence("swing of the pressure", swing, "kPa", 3.0),)
+    told = arbitrate(
+        [
+            _move("gas_valve_setpoint_step", "gas_valve", 30.0),
+            candidate("back_pressure_hunting", "gas_valve", 0.2, evidence=hunting),
+        ]
+    )
+    assert [c.kind for c in told] == [cause]
+
+
+def test_dumps_too_small_to_be_seen_are_no_leak_beside_the_short_cycling():
+    leak, short = candidate("dump_leaking", "water_dump"), candidate("dump_short_cycling", "water_dump", 2.0)
+    assert [(c.kind, c.also) for c in arbitrate([leak, short])] == [("dump_short_cycling", ("dump_leaking",))]

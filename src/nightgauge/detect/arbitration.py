@@ -9,7 +9,10 @@ from nightgauge.vocabulary.findings import Candidate, Instead, Priority
 SLACK = timedelta(days=1)
 """How much earlier a consequence may seem to begin than its cause: a day's median hides the hour. House choice."""
 DRIFT_SLACK = timedelta(days=3)
-"""The same for a slow move. House choice: at a fifth of its notice level a day."""
+"""The same for a slow move, and for dumps grown too small to be seen. House choice: at a fifth of its notice level a
+day."""
+_SMALL_DUMPS = ("dump_short_cycling", "dump_leaking")
+"""Dumps too short for the switch's scan look like a leak until enough of them are seen."""
 TOGETHER = timedelta(days=4)
 """How far apart the onsets of two moves may lie that are one move of the transmitter. House choice."""
 
@@ -68,7 +71,7 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
 
 def arbitrate(candidates: list[Candidate]) -> tuple[Candidate, ...]:
     """Return the candidates with consequences folded into their causes, in order of onset."""
-    rest = _silence_as_one(candidates)
+    rest = _swings_of_moves(_silence_as_one(candidates))
     rest = _grown_leaks(_idle(_level_at_rest(_pressure_as_one(sorted(rest, key=_order)))))
     for cause_kind, consequences in CONSEQUENCES.items():
         for cause in [c for c in rest if c.kind == cause_kind]:
@@ -124,7 +127,8 @@ def _follows(consequence: Candidate, cause: Candidate) -> bool:
     """Return whether a consequence begins with or after its cause, and not long after it was over."""
     end = cause.ended if cause.ended is not None else cause.last_seen + SLACK
     # Where a slow move left its reference is known to a few days only.
-    before = DRIFT_SLACK if consequence.kind.endswith("_drift") else SLACK
+    is_vague = consequence.kind.endswith("_drift") or (cause.kind, consequence.kind) == _SMALL_DUMPS
+    before = DRIFT_SLACK if is_vague else SLACK
     return cause.onset - before <= consequence.onset <= end + SLACK
 
 
@@ -206,6 +210,26 @@ def _idle(candidates: list[Candidate]) -> list[Candidate]:
     ]
 
 
+def _swings_of_moves(candidates: list[Candidate]) -> list[Candidate]:
+    """Tell a swing that came with a larger move of the held pressure inside the move: a spring that was turned.
+
+    A swing that is larger than the move shifts the mean of itself, and stays the cause.
+    """
+    for move in [c for c in candidates if c.kind in _VALVES]:
+        by = abs(_move(move) or 0.0)
+        swings = [c for c in candidates if c.kind == "back_pressure_hunting" and _follows(c, move) and _swing(c) < by]
+        if swings and move in candidates:
+            told = replace(move, also=tuple(dict.fromkeys([*move.also, *(c.kind for c in swings)])))
+            candidates = [told if c is move else c for c in candidates if c not in swings]
+    return candidates
+
+
+def _swing(hunting: Candidate) -> float:
+    """Return how far the pressure swings; a swing without a number is larger than any move. [kPa]"""
+    value = hunting.evidence[0].value if hunting.evidence else None
+    return float("inf") if value is None else value
+
+
 def _silence_as_one(candidates: list[Candidate]) -> list[Candidate]:
     """Tell a signal that stays silent when the rest of the vessel comes back inside the vessel's silence."""
     for whole in [c for c in candidates if (c.kind, c.element) == ("data_gap", "vessel")]:
@@ -226,14 +250,12 @@ def _silence_as_one(candidates: list[Candidate]) -> list[Candidate]:
 
 
 def _grown_leaks(candidates: list[Candidate]) -> list[Candidate]:
-    """Tell a dump that ran on, or fell apart, long after it began to leak inside the leak: that is how leaks end."""
+    """Tell a dump that ran on, days after it began to leak, inside the leak: that is how leaks end."""
     for leak in [c for c in candidates if c.kind == "dump_leaking"]:
         grown = [
             c
             for c in candidates
-            if c.kind in ("float_stuck_open", "dump_short_cycling")
-            and leak.onset + 2 * SLACK < c.onset
-            and _follows(c, leak)
+            if c.kind == "float_stuck_open" and leak.onset + 2 * SLACK < c.onset and _follows(c, leak)
         ]
         if grown and leak in candidates:
             also = tuple(dict.fromkeys([*leak.also, *(c.kind for c in grown)]))
