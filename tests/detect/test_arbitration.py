@@ -177,3 +177,9 @@ def test_a_swing_is_told_inside_a_larger_move_and_a_smaller_move_inside_the_swin
 def test_dumps_too_small_to_be_seen_are_no_leak_beside_the_short_cycling():
     leak, short = candidate("dump_leaking", "water_dump"), candidate("dump_short_cycling", "water_dump", 2.0)
     assert [(c.kind, c.also) for c in arbitrate([leak, short])] == [("dump_short_cycling", ("dump_leaking",))]
+
+
+def test_what_is_only_worth_knowing_does_not_hide_what_needs_a_visit():
+    doubtful = replace(candidate("dump_restricted", "water_dump"), priority="low")
+    told = arbitrate([doubtful, candidate("interface_setpoint_step", "water_dump", 0.1)])
+    assert {c.kind for c in told} == {"dump_restricted", "interface_setpoint_step"}

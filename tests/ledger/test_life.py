@@ -191,3 +191,10 @@ def test_an_unknown_mark_is_refused_with_the_marks_there_are(book, seen):
     book.night(1, seen())
     with pytest.raises(SettingError, match="expected one of known, planned, fixed, wrong"):
         mark(book.one, "done", None, None, day(2))
+
+
+def test_a_fall_told_as_a_turned_spring_first_and_as_not_held_then_keeps_its_id(book, seen):
+    book.night(2, seen("oil_valve_setpoint_step", "oil_valve", last=2))
+    book.night(3, seen("pressure_not_held", "oil_valve", last=3))
+    assert book.told == ["reported", "surer"]
+    assert book.one["kind"] == "pressure_not_held"

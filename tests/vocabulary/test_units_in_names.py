@@ -76,6 +76,7 @@ NO_UNITS = {
     "mPa s = cP",
     "value x s",  # a signal's unit times seconds
     "characters",
+    "samples",  # of an evenly sampled record
     "bytes",
     "px",
 }

@@ -40,7 +40,7 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
         "water_in_oil", "vessel_undersized", "float_sticking", "dump_restricted", "liquid_in_gas", "instrument_drift",
         "back_pressure_margin_lost", "dump_short_cycling", "dump_hunting", *_INTERFACE, *_VALVES,
     ),
-    "pressure_near_limit": (*_VALVES, "back_pressure_margin_lost", "gas_in_liquid"),
+    "pressure_near_limit": (*_VALVES, "back_pressure_margin_lost", "gas_in_liquid", "float_stuck_closed"),
     "pressure_not_held": (
         *_VALVES, "back_pressure_margin_lost", "gas_in_liquid", "instrument_drift", "back_pressure_hunting",
         # Without pressure nothing pushes the water out, through however sound a dump.
@@ -51,7 +51,8 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
     ),
     # What a sticking dump passes no longer follows its travel, which reads as a leak beyond it.
     "dump_hunting": (
-        "dump_leaking", "back_pressure_hunting", "float_sticking", "instrument_noisy", *_CARRYOVER, *_INTERFACE,
+        "dump_leaking", "back_pressure_hunting", "float_sticking", "float_stuck_open", "instrument_noisy", *_CARRYOVER,
+        *_INTERFACE,
     ),
     "float_sticking": ("back_pressure_hunting", *_INTERFACE, *_CARRYOVER),
     "dump_restricted": ("vessel_undersized", "float_sticking", *_INTERFACE),
@@ -87,7 +88,14 @@ def _fold(candidates: list[Candidate], cause: Candidate, consequences: tuple[str
     if cause not in candidates:
         return candidates
     folded = [
-        c for c in candidates if c is not cause and c.kind in consequences and _follows(c, cause) and _same(c, cause)
+        c
+        for c in candidates
+        if c is not cause
+        and c.kind in consequences
+        and _follows(c, cause)
+        and _same(c, cause)
+        # What is only worth knowing does not hide what needs a visit.
+        and not (cause.priority == "low" and c.priority != "low")
     ]
     if not folded:
         return candidates

@@ -13,6 +13,8 @@ from nightgauge.vocabulary.findings import Candidate
 _RARE = 3e-4
 """Chance of a week's count of rare scrubber dumps below which it is none: once in sixty years of weeks. House
 choice."""
+_RARE_GROWTH = 3.0
+"""Times the expected count of a week that is told. House choice: gas and mist come in gusts, beyond Poisson's law."""
 _SMOOTH_HOURS = 6
 """Width of the running median before judging: an upset of an hour or two is no finding. House choice."""
 
@@ -154,7 +156,7 @@ def _more_in_a_week(history: History, dumps: Floats, gas_ratio: Floats, referenc
     expected = rate * hours * np.maximum(1.0, np.nan_to_num(gas_ratio, nan=1.0))
     chance = poisson.sf(week - 1.0, np.maximum(expected, 1e-6))
     enough = (week >= history.limit("liquid_in_gas", "least_dumps")) & (hours >= 0.5 * width)
-    return np.asarray(enough & (chance < _RARE) & (week > history.limit("liquid_in_gas", "growth") * expected))
+    return np.asarray(enough & (chance < _RARE) & (week > _RARE_GROWTH * expected))
 
 
 def _liquid_in_gas(history: History) -> list[Candidate]:

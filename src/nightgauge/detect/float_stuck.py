@@ -281,6 +281,9 @@ def _open_dump(history: History, dumps: Cycles, index: int, end: float) -> Candi
         return None
     if dumps.evidence[index] != "switch" and _level_saws(history, span):
         return None
+    if dumps.evidence[index] == "meter" and not _meter_moves(history, (begin, end)):
+        # The meter fell silent while it ran: a silence is no flow.
+        return None
     trips = trips_before(history, dumps, index)
     low_s = _time_below(history, trips, (begin, end))
     level_known = bool(history.known("interface_level")[span].mean() >= 0.5) and np.isfinite(trips.closing)

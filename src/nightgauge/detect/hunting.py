@@ -22,7 +22,7 @@ _LASTING_DAYS = 3
 """Days in a row before a swing that keeps no time is the valve's: wells have a rough day or two. House choice."""
 _CALM = 2.0
 """Times the vessel's own swing above which a header swings so much by itself that it shows nothing. House choice."""
-_LEAST_DAYS = 5
+_LEAST_DAYS = 10
 """Days of the past before a lasting growth can be told. House choice."""
 DUMP, PRESSURE = "dump_hunting", "back_pressure_hunting"
 

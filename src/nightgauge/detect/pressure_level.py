@@ -11,7 +11,7 @@ from nightgauge.vocabulary.findings import Candidate
 
 _GOING_DOWN_H = 12
 """Hours in which a falling pressure is on its way, and as many to see how it then stands. House choice."""
-_SMALL_FALL, GREAT_FALL = 0.75, 0.6
+_SMALL_FALL, GREAT_FALL = 0.75, 0.7
 """Shares of the held pressure above which a fall is no alarm yet, and below which no one turns a spring. House
 choice."""
 _AT_THE_OUTLET = 0.6

@@ -40,6 +40,13 @@ def moved_place(element: str, kind: str) -> str | None:
     return "level" if element in _LEVEL_PLACES else None
 
 
+def refines(kind: str, other: str, element: str) -> bool:
+    """Return whether two kinds on a valve are one fall of its pressure, told as a turned spring first or last."""
+    step = f"{element}_setpoint_step"
+    drift = f"{element}_setpoint_drift"
+    return "pressure_not_held" in (kind, other) and (kind in (step, drift) or other in (step, drift))
+
+
 def family(kind: str) -> str:
     """Return the name under which kinds that refine each other are one fault."""
     return _FAMILY.get(kind, kind)

@@ -9,7 +9,7 @@ from typing import Any, Protocol
 
 import polars as pl
 
-from nightgauge.ledger.episodes import ONE_FAULT, RETURN, Fault, family, faults_of, moved_place
+from nightgauge.ledger.episodes import ONE_FAULT, RETURN, Fault, family, faults_of, moved_place, refines
 from nightgauge.ledger.marks import mark_of
 from nightgauge.vocabulary.findings import PRIORITIES, Candidate, Instead
 from nightgauge.vocabulary.frames import FINDING_EVENTS, FINDINGS
@@ -158,7 +158,7 @@ def _refined_row(rows: Sequence[Row], fault: Fault, matched: Mapping[str, Fault]
         if row["id"] not in matched
         and row["element"] == fault.candidate.element
         and row["state"] != "cleared"
-        and row["kind"] in fault.candidate.also
+        and (row["kind"] in fault.candidate.also or refines(row["kind"], fault.candidate.kind, row["element"]))
         and fault.candidate.onset <= row["last_seen"]
     ]
     return max(near, key=lambda row: (row["last_seen"], row["id"]), default=None)

@@ -138,7 +138,7 @@ NOT_HELD = Kind(
             "fall worth telling where little pressure is held",
             PRACTICE,
         ),
-        Limit("least_time", "duration", 3 * HOUR, "longer than a dump or a well switch takes the pressure down", HOUSE),
+        Limit("least_time", "duration", 6 * HOUR, "longer than a dump or a well switch takes the pressure down", HOUSE),
         Limit(
             "inflow_share", "fraction", 0.5, "inflow against its past, above which wells are taken to produce", HOUSE
         ),
