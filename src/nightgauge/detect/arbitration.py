@@ -9,10 +9,9 @@ from nightgauge.vocabulary.findings import Candidate, Instead, Priority
 SLACK = timedelta(days=1)
 """How much earlier a consequence may seem to begin than its cause: a day's median hides the hour. House choice."""
 DRIFT_SLACK = timedelta(days=3)
-"""The same for a slow move, and for dumps grown too small to be seen. House choice: at a fifth of its notice level a
+"""The same for a slow move, whose foot is known to days, and for a leak, which is judged by half days and which dumps
+too short for a switch's scan look like until enough of them are seen. House choice: at a fifth of a notice level a
 day."""
-_SMALL_DUMPS = ("dump_short_cycling", "dump_leaking")
-"""Dumps too short for the switch's scan look like a leak until enough of them are seen."""
 TOGETHER = timedelta(days=4)
 """How far apart the onsets of two moves may lie that are one move of the transmitter. House choice."""
 
@@ -135,7 +134,7 @@ def _follows(consequence: Candidate, cause: Candidate) -> bool:
     """Return whether a consequence begins with or after its cause, and not long after it was over."""
     end = cause.ended if cause.ended is not None else cause.last_seen + SLACK
     # Where a slow move left its reference is known to a few days only.
-    is_vague = consequence.kind.endswith("_drift") or (cause.kind, consequence.kind) == _SMALL_DUMPS
+    is_vague = consequence.kind.endswith("_drift") or consequence.kind == "dump_leaking"
     before = DRIFT_SLACK if is_vague else SLACK
     return cause.onset - before <= consequence.onset <= end + SLACK
 

@@ -18,6 +18,8 @@ _MORE_LOAD = 1.25
 _LEAST_HOURS = 24
 """Hours from the first swing to the last: a valve that swings of itself does not stop, wells that slug do. House
 choice."""
+_LEADS = 1.25
+"""Growth of the interface's swing from which it is what swings the pressure. House choice: beyond what load does."""
 _LASTING_DAYS = 3
 """Days in a row before a swing that keeps no time is the valve's: wells have a rough day or two. House choice."""
 _CALM = 2.0
@@ -66,6 +68,7 @@ def _dump(history: History) -> list[Candidate]:
     if "water_dump_position" in history.signals or history.meter is not None:
         water = [] if history.meter is None else [flow_hours(history, history.meter)]
         over |= _grown_for_days(history, "interface_level", DUMP, water)
+        over |= _pressure_swings(history)[0] & _level_leads(history) & known
     found = []
     for first, stop in _runs(over, known, history.limit(DUMP, "least_time") / HOUR_S):
         draft, onset, end = _draft(history, DUMP, "water_dump", (first, stop), known)
@@ -112,8 +115,8 @@ def _draft(history: History, kind: str, element: str, run: tuple[int, int], know
 
 
 def _pressure(history: History) -> list[Candidate]:
-    over, known, size, usual = _swinging(history, "vessel_pressure", PRESSURE)
-    over |= _grown_for_days(history, "vessel_pressure", PRESSURE, all_loads(history)) & ~_header_is_still(history)
+    over, known, size, usual = _pressure_swings(history)
+    over &= ~_level_leads(history)
     if not over.any():
         return []
     found = []
@@ -138,6 +141,25 @@ def _pressure(history: History) -> list[Candidate]:
         words += f" since {day_of(history, onset)}, {quantity(history, usual, 'pressure difference')} is usual"
         found.append(draft.done(f"{words}.", onset, end))
     return found
+
+
+def _pressure_swings(history: History) -> tuple[Mask, Mask, Floats, float]:
+    over, known, size, usual = _swinging(history, "vessel_pressure", PRESSURE)
+    lasting = _grown_for_days(history, "vessel_pressure", PRESSURE, all_loads(history))
+    return over | (lasting & ~_header_is_still(history)), known, size, usual
+
+
+def _level_leads(history: History) -> Mask:
+    """Return the hours of days on which the interface of a throttling dump swings more than it ever did.
+
+    Water that comes and goes moves the pressure; a back-pressure valve that swings leaves the interface nearly still.
+    """
+    if not history.is_throttling:
+        return np.zeros(len(history.hour_s), dtype=bool)
+    days, usual, scatter = _by_day(history, _swing_of(history, "interface_level"))
+    with np.errstate(invalid="ignore"):
+        leads = (days > _LEADS * usual) & (days > usual + 3.0 * scatter)
+    return np.asarray(np.repeat(leads, 24)[-len(history.hour_s) :])
 
 
 def _grown_for_days(history: History, signal: str, kind: str, loads: list[Floats]) -> Mask:
