@@ -55,7 +55,7 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
     ),
     "float_sticking": ("back_pressure_hunting", *_INTERFACE, *_CARRYOVER),
     "dump_restricted": ("vessel_undersized", "float_sticking", *_INTERFACE),
-    "dump_leaking": ("oil_in_water", "dump_restricted", *_INTERFACE),
+    "dump_leaking": ("oil_in_water", "dump_restricted", "vessel_undersized", "float_sticking", *_INTERFACE),
     "oil_valve_setpoint_drift": ("back_pressure_margin_lost",),
     "back_pressure_margin_lost": (*_GAS, "oil_valve_setpoint_step", "liquid_in_gas", "instrument_noisy"),
     "gas_valve_setpoint_drift": ("liquid_in_gas",),
@@ -72,6 +72,7 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
 def arbitrate(candidates: list[Candidate]) -> tuple[Candidate, ...]:
     """Return the candidates with consequences folded into their causes, in order of onset."""
     rest = _swings_of_moves(_silence_as_one(candidates))
+    rest = _overwhelmed(rest)
     rest = _grown_leaks(_idle(_level_at_rest(_pressure_as_one(sorted(rest, key=_order)))))
     for cause_kind, consequences in CONSEQUENCES.items():
         for cause in [c for c in rest if c.kind == cause_kind]:
@@ -228,6 +229,17 @@ def _swings_of_moves(candidates: list[Candidate]) -> list[Candidate]:
         if swings and move in candidates:
             told = replace(move, also=tuple(dict.fromkeys([*move.also, *(c.kind for c in swings)])))
             candidates = [told if c is move else c for c in candidates if c not in swings]
+    return candidates
+
+
+def _overwhelmed(candidates: list[Candidate]) -> list[Candidate]:
+    """Tell water that leaves without a dump inside a dump that cannot keep up: it stands open all the time."""
+    full = [c for c in candidates if c.kind == "dump_restricted" and any(e.name == ABOVE_OPENING for e in c.evidence)]
+    for cause in full:
+        leaks = [c for c in candidates if c.kind == "dump_leaking" and _follows(c, cause)]
+        if leaks:
+            told = replace(cause, also=(*cause.also, "dump_leaking"))
+            candidates = [told if c is cause else c for c in candidates if c not in leaks]
     return candidates
 
 

@@ -16,7 +16,7 @@ _LEAST_SHUT_S = 2 * HOUR_S
 _EDGE_ERROR = 1.5
 """Times what the edges of the dumps usually leave on the shut side, from which it is a leak. House choice: how far
 that goes with valve, meter and scan changes by half."""
-_LEAST_WINDOWS = 2
+_LEAST_WINDOWS = 3
 """Windows in which less passes: scale and sand do not come and go, a day with the wells off does. House choice."""
 _METER_ALONE = 2.0
 """Times the share that a leak has to reach where the meter alone says when the dump is shut. House choice: the rest of

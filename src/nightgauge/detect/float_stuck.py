@@ -10,7 +10,7 @@ from nightgauge.detect.past import joined_runs, median, quantile, spread
 from nightgauge.detect.wording import Draft, duration, moment, quantity
 from nightgauge.vocabulary.findings import Candidate, Effect
 
-CLOSED, OPEN = "float_stuck_closed", "float_stuck_open"
+CLOSED, OPEN, RESTRICTED = "float_stuck_closed", "float_stuck_open", "dump_restricted"
 ABOVE_OPENING = "time above the opening level"
 """Evidence of a stuck float that its level shows."""
 _RECENT = 30
@@ -19,6 +19,8 @@ _LATE_DRAIN = 1.3
 """Drain of the dump after a silence, against the usual, below which nothing more than the own gap was drained."""
 _SAWS = 0.5
 """Share of the usual hourly range of the level from which it still cycles. House choice."""
+_RUN_DOWN = 0.6
+"""Share of the closing level below which an interface has run down. House choice: no one sets a closing level so."""
 _TRIP_DAYS = 14
 """Days of dumps from which the trip levels are known."""
 
@@ -126,6 +128,8 @@ def _closed_gap(history: History, dumps: Cycles, number: int, gap: tuple[float, 
         # The level decides alone: above the opening level without a dump there is nothing else it can be.
         if above_s < max(1.0 * HOUR_S, min(0.5 * wait, 3 * HOUR_S)):
             return None
+        if _meter_moves(history, gap):
+            return _overwhelmed(history, gap, (wait, trips, above_s))
         confidence = 0.85 + 0.1 * min(1.0, above_s / (4 * HOUR_S))
     else:
         if _was_slow_fill(dumps, number):
@@ -144,6 +148,17 @@ def _closed_gap(history: History, dumps: Cycles, number: int, gap: tuple[float, 
     _tell_closed(draft, gap, (wait, trips, above_s))
     _closed_instead(draft, history, inflow, level_speaks=level_speaks)
     return draft.done(_closed_words(draft, gap, wait, above_s), max(begin, onset), end)
+
+
+def _overwhelmed(history: History, gap: tuple[float, float], facts: tuple[float, Trips, float]) -> Candidate:
+    """Return the dump that stands open, as its meter shows, and yet cannot take the water that comes in."""
+    draft = Draft(history, RESTRICTED, "water_dump")
+    draft.priority, draft.confidence, draft.severity = "high", 0.85, facts[2] / HOUR_S
+    draft.ended_s = gap[1] if gap[1] < history.until_s else None
+    _tell_closed(draft, gap, facts)
+    draft.not_because(CLOSED, "the water meter goes on: the valve is open")
+    words = f"Interface stood above the opening level for {duration(facts[2])} since {moment(history, gap[0])}"
+    return draft.done(f"{words} while water went on leaving: the open dump does not keep up.", *gap)
 
 
 def _is_long(history: History, dumps: Cycles, number: int, silence: float) -> bool:
@@ -290,6 +305,8 @@ def _open_dump(history: History, dumps: Cycles, index: int, end: float) -> Candi
     if level_known:
         if low_s < 0.5 * HOUR_S or low_s < 0.4 * open_s - HOUR_S:
             return None
+        if dumps.evidence[index] != "switch" and not _ran_down(history, span, trips):
+            return None
         confidence = 0.85 + 0.1 * min(1.0, low_s / (4 * HOUR_S))
     else:
         wait = _own_wait(dumps, index)
@@ -299,6 +316,12 @@ def _open_dump(history: History, dumps: Cycles, index: int, end: float) -> Candi
             return None
         confidence = 0.7 + 0.1 * min(1.0, open_s / needed - 1.0)
     return _open_candidate(history, (begin, end), (usual, low_s, confidence), trips)
+
+
+def _ran_down(history: History, span: slice, trips: Trips) -> bool:
+    """Return whether the interface ran down toward the outlet, as through an open valve; moved marks lie higher."""
+    low = history.signal("interface_level", "minimum")[span]
+    return bool(quantile(low, 0.1) < _RUN_DOWN * trips.closing)
 
 
 def _level_saws(history: History, span: slice) -> bool:
@@ -383,6 +406,9 @@ def _open_by_level(history: History, dumps: Cycles) -> list[Candidate]:
         if stop - first < max(2, history.limit(OPEN, "least_time") / HOUR_S):
             continue
         if not _lies_flat(history, (first, stop), level_min, level_max) or _level_saws(history, slice(first, stop)):
+            continue
+        number = int(numbers[first])
+        if not _ran_down(history, slice(first, stop), trips_before(history, dumps, number)):
             continue
         begin = float(history.hour_s[first])
         end = float(history.hour_s[stop - 1] + HOUR_S)
