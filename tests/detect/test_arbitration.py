@@ -183,3 +183,10 @@ def test_what_is_only_worth_knowing_does_not_hide_what_needs_a_visit():
     doubtful = replace(candidate("dump_restricted", "water_dump"), priority="low")
     told = arbitrate([doubtful, candidate("interface_setpoint_step", "water_dump", 0.1)])
     assert {c.kind for c in told} == {"dump_restricted", "interface_setpoint_step"}
+
+
+def test_water_that_leaves_through_a_dump_that_cannot_keep_up_is_no_leak_beside_it():
+    above = (Evidence("time above the opening level", 36000.0, "s", 0.0),)
+    full = candidate("dump_restricted", "water_dump", evidence=above)
+    (told,) = arbitrate([full, candidate("dump_leaking", "water_dump", 0.3)])
+    assert (told.kind, told.also) == ("dump_restricted", ("dump_leaking",))

@@ -110,3 +110,17 @@ def test_by_the_switch_alone_a_dump_open_for_six_hours_is_stuck(sound_snap):
 def test_a_vessel_of_two_days_has_too_little_past_to_call_a_pause_stuck(sound_snap):
     made = sound_snap(days=2, last_dump_h=1.0, without=["interface_level"])
     assert float_stuck.find(made.history()) == []
+
+
+def test_a_level_above_the_opening_level_while_the_meter_goes_on_is_a_dump_that_cannot_keep_up(sound_snap):
+    made = _risen(sound_snap(last_dump_h=STUCK_H), STUCK_H)
+    made.signal("water_rate", np.where(made.t < STUCK_H, 500.0, 300.0), 10.0)
+    (found,) = float_stuck.find(made.history(STUCK_H + 7))
+    assert (found.kind, found.priority) == ("dump_restricted", "high")
+
+
+def test_a_level_above_the_opening_level_with_the_meter_still_is_a_stuck_float(sound_snap):
+    made = _risen(sound_snap(last_dump_h=STUCK_H), STUCK_H)
+    made.signal("water_rate", np.where(made.t < STUCK_H, 500.0, 0.0), 10.0)
+    (found,) = float_stuck.find(made.history(STUCK_H + 7))
+    assert found.kind == "float_stuck_closed"
