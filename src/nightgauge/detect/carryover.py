@@ -177,7 +177,8 @@ def _liquid_in_gas(history: History) -> list[Candidate]:
     usual = median(per_day[reference])
     # Gas that flows more brings more liquid: the expected dumps go up with it, never down.
     flow = running_median(gas, width)
-    ratio = np.where(np.isfinite(flow) & (median(flow[reference]) > 0), flow / median(flow[reference]), 1.0)
+    usual_flow = median(flow[reference])
+    ratio = np.where(np.isfinite(flow), flow / usual_flow, 1.0) if usual_flow > 0 else np.ones(len(flow))
     expected = usual * np.maximum(1.0, np.nan_to_num(ratio, nan=1.0))
     scatter = max(spread(per_day[reference]), float(np.sqrt(max(usual, 0.0))) / 2.0)
     floor = np.maximum(history.limit(kind, "least_dumps"), history.limit(kind, "deviations") * scatter)
