@@ -41,7 +41,7 @@ def test_swings_that_dumps_always_made_are_no_hunting(sound_snap):
 
 
 def test_a_pressure_that_swings_with_the_interface_of_a_throttling_dump_is_the_dumps(sound_throttling):
-    made = _swinging(sound_throttling(), "interface_level", 0.004, 0.008)
+    made = _swinging(sound_throttling(), "interface_level", 0.009, 0.018)
     _swinging(made, "vessel_pressure", 3.0, 25.0)
     assert [c.kind for c in hunting.find(made.history(FROM_H + 50))] == ["dump_hunting"]
 

@@ -158,7 +158,7 @@ def _level_leads(history: History) -> Mask:
         return np.zeros(len(history.hour_s), dtype=bool)
     days, usual, scatter = _by_day(history, _swing_of(history, "interface_level"))
     with np.errstate(invalid="ignore"):
-        leads = (days > _LEADS * usual) & (days > usual + 3.0 * scatter)
+        leads = (days > _LEADS * usual) & (days > usual + 3.0 * scatter) & (days > history.limit(DUMP, "least_swing"))
     return np.asarray(np.repeat(leads, 24)[-len(history.hour_s) :])
 
 
