@@ -71,9 +71,18 @@ CONSEQUENCES: dict[str, tuple[str, ...]] = {
 
 def arbitrate(candidates: list[Candidate]) -> tuple[Candidate, ...]:
     """Return the candidates with consequences folded into their causes, in order of onset."""
-    rest = _swings_of_moves(_silence_as_one(candidates))
-    rest = _overwhelmed(rest)
-    rest = _grown_leaks(_idle(_level_at_rest(_pressure_as_one(sorted(rest, key=_order)))))
+    rest = sorted(candidates, key=_order)
+    # What the table below cannot say, because it takes numbers and not only kinds; what is told as one comes first.
+    for told_as_one in (
+        _silence_as_one,
+        _swings_of_moves,
+        _overwhelmed,
+        _pressure_as_one,
+        _level_at_rest,
+        _idle,
+        _grown_leaks,
+    ):
+        rest = told_as_one(rest)
     for cause_kind, consequences in CONSEQUENCES.items():
         for cause in [c for c in rest if c.kind == cause_kind]:
             rest = _fold(rest, cause, consequences)
