@@ -1,5 +1,7 @@
 """Limit cycles: a throttling dump that swings the level, a back-pressure valve that swings the pressure."""
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 
 from nightgauge.detect.history import HOUR_S, Floats, History, Mask
@@ -26,16 +28,38 @@ _CALM = 2.0
 """Times the vessel's own swing above which a header swings so much by itself that it shows nothing. House choice."""
 _LEAST_DAYS = 10
 """Days of the past before a lasting growth can be told. House choice."""
+_SCATTERS, _LEADS_SCATTER = 5.0, 3.0
+"""Deviations of the daily swing that a growth has to reach: five as for other limits where it decides alone, three
+where a swing of the pressure has been seen already. House choice."""
+_DAY_H, _PAST_DAYS = 8, 14
+"""Known hours that make a day: a third of it; days of the past, as for other references. House choice."""
+_LEAST_PAST_HOURS, _JOINED_H, _SWINGING_SHARE = 72, 4, 0.4
+"""Hours of the past that show the usual swing: three days; uneven hours in a row that part no run, and the share of a
+run's hours that have to swing: a limit cycle is disturbed by every dump and slug. House choice."""
 DUMP, PRESSURE = "dump_hunting", "back_pressure_hunting"
 
 
 def find(history: History) -> list[Candidate]:
-    """Return spans in which a level or a pressure swings at its own even period."""
-    return [*_dump(history), *_pressure(history)]
+    """Return spans in which a level or a pressure swings at its own even period, or day after day as never before."""
+    pressure, leads = _pressure_swings(history), _level_leads(history)
+    return [*_dump(history, pressure.over & leads), *_pressure(history, pressure, pressure.over & ~leads)]
 
 
-def _swinging(history: History, signal: str, kind: str) -> tuple[Mask, Mask, Floats, float]:
-    """Return the hours with large even swings, the known hours, the swing and its usual size."""
+@dataclass(frozen=True)
+class _Swings:
+    """A signal's swings hour by hour."""
+
+    over: Mask
+    """Hours that swing."""
+    even: Mask
+    """Those of them that swing far more than usual and keep time."""
+    known: Mask
+    size: Floats
+    usual: float
+
+
+def _swinging(history: History, signal: str, kind: str) -> _Swings:
+    """Return the hours with large even swings, the swing and its usual size."""
     regular, period = history.signal(signal, "swing_regularity"), history.signal(signal, "swing_period_s")
     known = history.known(signal)
     # A sine swings by 2.8 of its standard deviation; unlike single crests it feels a swing that comes and goes.
@@ -47,44 +71,41 @@ def _swinging(history: History, signal: str, kind: str) -> tuple[Mask, Mask, Flo
     with np.errstate(invalid="ignore"):
         even = np.nan_to_num(regular) >= history.limit(kind, "regularity")
         over = known & (size > line) & np.isfinite(period) & even
-    enough = int(reference.sum()) >= 72
-    return over & enough, known, size, usual
+    over &= int(reference.sum()) >= _LEAST_PAST_HOURS
+    return _Swings(over, over, known, size, usual)
 
 
 def _runs(over: Mask, known: Mask, least_hours: float) -> list[tuple[int, int]]:
-    """Return runs of swinging hours, uneven hours between them allowed, if half of their hours swing."""
+    """Return runs of swinging hours, uneven hours between them allowed, if enough of their hours swing."""
     found = []
-    for first, stop in joined_runs(over, ~known, 4):
+    for first, stop in joined_runs(over, ~known, _JOINED_H):
         count = int(over[first:stop].sum())
-        if count >= least_hours and stop - first >= _LEAST_HOURS and count >= 0.4 * (stop - first):
+        if count >= least_hours and stop - first >= _LEAST_HOURS and count >= _SWINGING_SHARE * (stop - first):
             found.append((first, stop))
     return found
 
 
-def _dump(history: History) -> list[Candidate]:
+def _dump(history: History, led: Mask) -> list[Candidate]:
+    """Return the swings of a throttling dump; `led` are hours in which its interface leads the pressure's."""
     if not history.is_throttling:
         return []
-    over, known, size, usual = _swinging(history, "interface_level", DUMP)
+    swings = _swinging(history, "interface_level", DUMP)
+    over, known = swings.over, swings.known
     if "water_dump_position" in history.signals or history.meter is not None:
         water = [] if history.meter is None else [flow_hours(history, history.meter)]
-        over |= _grown_for_days(history, "interface_level", DUMP, water)
-        over |= _pressure_swings(history)[0] & _level_leads(history) & known
+        over = over | _grown_for_days(history, "interface_level", DUMP, water) | (led & known)
     found = []
     for first, stop in _runs(over, known, history.limit(DUMP, "least_time") / HOUR_S):
         draft, onset, end = _draft(history, DUMP, "water_dump", (first, stop), known)
-        swing, period = (
-            median(size[first:stop][over[first:stop]]),
-            _period(history, "interface_level", over, first, stop),
-        )
+        swing = median(swings.size[first:stop][over[first:stop]])
         answer = _answer(history, over, (first, stop))
         draft.confidence = 0.65 + 0.15 * min(1.0, (stop - first) / 24.0) + (0.1 if answer else 0.0)
         draft.severity = swing
-        draft.found("swing of the level", swing, "m", usual)
-        draft.found("period of the swing", period, "s", None)
-        draft.not_because("slugs from the wells", "the swing keeps even time and is far above this vessel's past")
-        words = f"Water dump swings the interface by {quantity(history, swing, 'length')} every {period / 60:.0f} min"
-        words += f" since {day_of(history, onset)}, {quantity(history, usual, 'length')} is usual"
-        found.append(draft.done(f"{words}.", onset, end))
+        draft.found("swing of the level", swing, "m", swings.usual)
+        words = _words(
+            draft, "Water dump swings the interface", (swings, over, (first, stop)), ("interface_level", "m", "length")
+        )
+        found.append(draft.done(words, onset, end))
     return found
 
 
@@ -114,39 +135,54 @@ def _draft(history: History, kind: str, element: str, run: tuple[int, int], know
     return draft, onset, end
 
 
-def _pressure(history: History) -> list[Candidate]:
-    over, known, size, usual = _pressure_swings(history)
-    over &= ~_level_leads(history)
-    if not over.any():
-        return []
+def _pressure(history: History, swings: _Swings, over: Mask) -> list[Candidate]:
     found = []
-    for first, stop in _runs(over, known, history.limit(PRESSURE, "least_time") / HOUR_S):
-        draft, onset, end = _draft(history, PRESSURE, _valve(history, (first, stop)), (first, stop), known)
-        swing, period = (
-            median(size[first:stop][over[first:stop]]),
-            _period(history, "vessel_pressure", over, first, stop),
-        )
+    for first, stop in _runs(over, swings.known, history.limit(PRESSURE, "least_time") / HOUR_S):
+        valve = _valve(history, (first, stop))
+        draft, onset, end = _draft(history, PRESSURE, valve, (first, stop), swings.known)
+        swing = median(swings.size[first:stop][over[first:stop]])
         dumps_known = bool(np.isfinite(history.hour("dumps")).any())
         own = _is_dumps_period(history, over, (first, stop))
         draft.confidence = 0.65 + 0.15 * min(1.0, (stop - first) / 24.0) + (0.1 if dumps_known and not own else 0.0)
         draft.severity = swing
-        draft.found("swing of the pressure", swing, "kPa", usual)
-        draft.found("period of the swing", period, "s", None)
+        draft.found("swing of the pressure", swing, "kPa", swings.usual)
         why = "far above what the dumps did before" if own or not dumps_known else "the period is not that of the dumps"
         draft.not_because("the dumps' own swing", why)
-        draft.not_because("slugs from the wells", "the swing keeps even time")
-        words = (
-            f"Vessel pressure swings by {quantity(history, swing, 'pressure difference')} every {period / 60:.0f} min"
-        )
-        words += f" since {day_of(history, onset)}, {quantity(history, usual, 'pressure difference')} is usual"
-        found.append(draft.done(f"{words}.", onset, end))
+        facts = (swings, over, (first, stop))
+        words = _words(draft, "Vessel pressure swings", facts, ("vessel_pressure", "kPa", "pressure difference"))
+        found.append(draft.done(words, onset, end))
     return found
 
 
-def _pressure_swings(history: History) -> tuple[Mask, Mask, Floats, float]:
-    over, known, size, usual = _swinging(history, "vessel_pressure", PRESSURE)
+def _words(
+    draft: Draft, subject: str, facts: tuple[_Swings, Mask, tuple[int, int]], measure: tuple[str, str, str]
+) -> str:
+    """Return the summary, in the measure that decided, and add to the draft what that measure says.
+
+    A swing that keeps time is told by its size and period; one that does not, by the span of its days.
+    """
+    swings, over, (first, stop) = facts
+    signal, unit, dimension = measure
+    history, span = draft.history, slice(first, stop)
+    since = f"since {day_of(history, float(history.hour_s[first]))}"
+    if swings.even[span].sum() >= 0.5 * over[span].sum():
+        swing, period = median(swings.size[span][over[span]]), _period(history, signal, over, first, stop)
+        draft.found("period of the swing", period, "s", None)
+        draft.not_because("slugs from the wells", "the swing keeps even time and is far above this vessel's past")
+        by, usual = quantity(history, swing, dimension), quantity(history, swings.usual, dimension)
+        return f"{subject} by {by} every {period / 60:.0f} min {since}, {usual} is usual."
+    _, usual_day, _ = _by_day(history, _swing_of(history, signal))
+    now = median(_swing_of(history, signal)[span])
+    draft.found("span of an hour's readings, 10 to 90 %", now, unit, usual_day)
+    draft.not_because("slugs from the wells", "it swings day after day, and what comes in has not grown as much")
+    by, usual = quantity(history, now, dimension), quantity(history, usual_day, dimension)
+    return f"{subject} by {by} within the hour {since}, {usual} is usual."
+
+
+def _pressure_swings(history: History) -> _Swings:
+    swings = _swinging(history, "vessel_pressure", PRESSURE)
     lasting = _grown_for_days(history, "vessel_pressure", PRESSURE, all_loads(history))
-    return over | (lasting & ~_header_is_still(history)), known, size, usual
+    return replace(swings, over=swings.over | (lasting & ~_header_is_still(history)))
 
 
 def _level_leads(history: History) -> Mask:
@@ -158,7 +194,11 @@ def _level_leads(history: History) -> Mask:
         return np.zeros(len(history.hour_s), dtype=bool)
     days, usual, scatter = _by_day(history, _swing_of(history, "interface_level"))
     with np.errstate(invalid="ignore"):
-        leads = (days > _LEADS * usual) & (days > usual + 3.0 * scatter) & (days > history.limit(DUMP, "least_swing"))
+        leads = (
+            (days > _LEADS * usual)
+            & (days > usual + _LEADS_SCATTER * scatter)
+            & (days > history.limit(DUMP, "least_swing"))
+        )
     return np.asarray(np.repeat(leads, 24)[-len(history.hour_s) :])
 
 
@@ -176,7 +216,7 @@ def _grown_for_days(history: History, signal: str, kind: str, loads: list[Floats
         if usual_load > 0:
             more = np.fmax(more, per_day / usual_load)
     more = np.where(more > _MORE_LOAD, more, 1.0)
-    line = max(history.limit(kind, "lasting_growth") * usual, usual + 5.0 * scatter)
+    line = max(history.limit(kind, "lasting_growth") * usual, usual + _SCATTERS * scatter)
     with np.errstate(invalid="ignore"):
         grown = (days > line * more) & (days > history.limit(kind, "least_swing"))
     lasting = np.zeros(len(grown), dtype=bool)
@@ -209,9 +249,9 @@ def _by_day(history: History, values: Floats) -> tuple[Floats, float, float]:
     """Return medians of whole days counted back from the end, and the usual one with its scatter."""
     lead = -len(values) % 24
     table = np.concatenate((np.full(lead, np.nan), values)).reshape(-1, 24)
-    days = np.array([median(day) if np.isfinite(day).sum() >= 8 else np.nan for day in table])
+    days = np.array([median(day) if np.isfinite(day).sum() >= _DAY_H else np.nan for day in table])
     order = np.cumsum(np.isfinite(days))
-    past = days[np.isfinite(days) & (order <= min(14, max(1, order[-1] // 2)))] if len(days) else days
+    past = days[np.isfinite(days) & (order <= min(_PAST_DAYS, max(1, order[-1] // 2)))] if len(days) else days
     if len(past) < _LEAST_DAYS:
         return days, float("nan"), float("nan")
     return days, median(past), spread(past)

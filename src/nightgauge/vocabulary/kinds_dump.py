@@ -237,7 +237,8 @@ DUMP_HUNTING = Kind(
     "a throttling dump swings level and flow of its own",
     "water_dump",
     "FTR",
-    "regular swings of level and travel at one period, far above this vessel's past, that the inflow does not show",
+    "regular swings of level and travel at one period, far above this vessel's past; or swings of whole days above all "
+    "days of the past that the inflow does not show",
     any_of("interface_level water_dump_position"),
     "with level and meter instead of travel: likewise, less sure",
     (

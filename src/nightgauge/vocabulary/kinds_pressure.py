@@ -90,7 +90,8 @@ PRESSURE_HUNTING = Kind(
     "vessel pressure swings on a back-pressure valve",
     "oil_valve or gas_valve",
     "FTR",
-    "regular swings of pressure, minutes long, far above this vessel's past, not at the period of the dumps",
+    "regular swings of pressure, minutes long, far above this vessel's past, not at the period of the dumps; or swings "
+    "of three days and more above all days of the past at the same load",
     any_of("vessel_pressure"),
     "without dump evidence the dumps' own period is not known, so confidence is lower",
     (
