@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import datetime, timedelta
+from typing import Any
 
 from nightgauge.detect.float_stuck import ABOVE_OPENING
 from nightgauge.vocabulary.findings import Candidate, Instead, Priority
@@ -108,8 +109,15 @@ def _fold(candidates: list[Candidate], cause: Candidate, consequences: tuple[str
     ]
     if not folded:
         return candidates
+    return _told_inside(candidates, cause, folded, priority=_most_urgent(cause, folded))
+
+
+def _told_inside(
+    candidates: list[Candidate], cause: Candidate, folded: list[Candidate], **changes: Any
+) -> list[Candidate]:
+    """Return the candidates with some of them told inside another one, which may change with them."""
     also = tuple(dict.fromkeys([*cause.also, *(c.kind for c in folded), *(a for c in folded for a in c.also)]))
-    told = replace(cause, also=tuple(a for a in also if a != cause.kind), priority=_most_urgent(cause, folded))
+    told = replace(cause, also=tuple(a for a in also if a != cause.kind), **changes)
     return [told if c is cause else c for c in candidates if c not in folded]
 
 
@@ -236,8 +244,7 @@ def _swings_of_moves(candidates: list[Candidate]) -> list[Candidate]:
         by = abs(_move(move) or 0.0)
         swings = [c for c in candidates if c.kind == "back_pressure_hunting" and _follows(c, move) and _swing(c) < by]
         if swings and move in candidates:
-            told = replace(move, also=tuple(dict.fromkeys([*move.also, *(c.kind for c in swings)])))
-            candidates = [told if c is move else c for c in candidates if c not in swings]
+            candidates = _told_inside(candidates, move, swings)
     return candidates
 
 
@@ -247,8 +254,7 @@ def _overwhelmed(candidates: list[Candidate]) -> list[Candidate]:
     for cause in full:
         leaks = [c for c in candidates if c.kind == "dump_leaking" and _follows(c, cause)]
         if leaks:
-            told = replace(cause, also=(*cause.also, "dump_leaking"))
-            candidates = [told if c is cause else c for c in candidates if c not in leaks]
+            candidates = _told_inside(candidates, cause, leaks)
     return candidates
 
 
@@ -272,8 +278,7 @@ def _silence_as_one(candidates: list[Candidate]) -> list[Candidate]:
             ended = None if any(c.ended is None for c in rest) else max([end, *(c.ended for c in rest if c.ended)])
             silent = ", ".join(c.element.removeprefix("instrument:").replace("_", " ") for c in rest)
             summary = f"{whole.summary} Still silent after that: {silent}."
-            told = replace(whole, last_seen=last, ended=ended, summary=summary)
-            candidates = [told if c is whole else c for c in candidates if c not in rest]
+            candidates = _told_inside(candidates, whole, rest, last_seen=last, ended=ended, summary=summary)
     return candidates
 
 
@@ -286,11 +291,10 @@ def _grown_leaks(candidates: list[Candidate]) -> list[Candidate]:
             if c.kind == "float_stuck_open" and leak.onset + 2 * SLACK < c.onset and _follows(c, leak)
         ]
         if grown and leak in candidates:
-            also = tuple(dict.fromkeys([*leak.also, *(c.kind for c in grown)]))
             last = max([leak.last_seen, *(c.last_seen for c in grown)])
             over = None if any(c.ended is None for c in grown) else leak.ended
-            told = replace(leak, also=also, last_seen=last, ended=over, priority=_most_urgent(leak, grown))
-            candidates = [told if c is leak else c for c in candidates if c not in grown]
+            urgent = _most_urgent(leak, grown)
+            candidates = _told_inside(candidates, leak, grown, last_seen=last, ended=over, priority=urgent)
     return candidates
 
 
