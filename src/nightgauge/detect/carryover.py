@@ -142,6 +142,14 @@ def _at_high_load(history: History, span: tuple[int, int]) -> bool | None:
     return bool(median(here) > np.quantile(all_, 0.75))
 
 
+def _times(rate: float, normal: float, dumps: Floats) -> str:
+    """Return how often a scrubber dumps and did, by the day, or by the week where a day has too few to count."""
+    if min(rate, normal) >= 1.0:
+        return f"{rate:.0f} times a day, {normal:.0f}"
+    known = dumps[np.isfinite(dumps)]
+    return f"{7 * 24 * float(np.mean(known)):.0f} times a week, {7 * normal:.0f}"
+
+
 def _more_in_a_week(history: History, dumps: Floats, gas_ratio: Floats, reference: Mask) -> Mask:
     """Return the hours whose week before held far more of a scrubber's rare dumps than chance brings.
 
@@ -199,7 +207,7 @@ def _liquid_in_gas(history: History) -> list[Candidate]:
         draft.over(begin, end)
         draft.found("scrubber dumps a day", rate, "", normal)
         draft.not_because("more gas", "the expected count has been raised with the gas rate")
-        words = f"Scrubber dumps {rate:.0f} times a day, {normal:.0f} are usual, since {day_of(history, begin)}"
+        words = f"Scrubber dumps {_times(rate, normal, dumps[first:stop])} are usual, since {day_of(history, begin)}"
         tail = f"; over since {day_of(history, end)}" if is_over else ""
         found.append(draft.done(f"{words}{tail}.", begin, end))
     return found

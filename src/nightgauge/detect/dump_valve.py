@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from nightgauge.detect.history import DAY_S, HOUR_S, Floats, History
+from nightgauge.detect.history import DAY_S, HOUR_S, Cycles, Floats, History
 from nightgauge.detect.past import joined_runs, median, spread
 from nightgauge.detect.windows import episodes, reference_windows, windows_of
 from nightgauge.detect.wording import Draft, day_of, quantity
@@ -102,6 +102,13 @@ def _leaking(history: History) -> list[Candidate]:
     return found
 
 
+def _compared(dumps: Cycles, *, by_flow: bool) -> str:
+    """Return at what the flows of open dumps were compared, as far as pressures are known."""
+    if not by_flow:
+        return " for the same pressure drop"
+    return " for the same gas pressure" if np.isfinite(dumps.pressure).mean() >= 0.5 else ", pressure not known,"
+
+
 def _leak_candidate(
     history: History, span: tuple[float, float], rates: Floats, usual: tuple[float, float], *, is_over: bool
 ) -> Candidate:
@@ -166,7 +173,7 @@ def _restricted(history: History) -> list[Candidate]:
             "lower pressure or higher downstream pressure",
             "there is no pressure after the valve to tell" if by_flow else "the pressure drop is in the coefficient",
         )
-        words = f"Water dump passes {100 * now / usual:.0f} % of what it did for the same pressure drop"
+        words = f"Water dump passes {100 * now / usual:.0f} % of what it did{_compared(dumps, by_flow=by_flow)}"
         words += f" since {day_of(history, onset)}"
         tail = f"; over since {day_of(history, end)}" if is_over else ""
         found.append(draft.done(f"{words}{tail}.", onset, end))

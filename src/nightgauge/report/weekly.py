@@ -2,6 +2,7 @@
 
 import textwrap
 from collections.abc import Sequence
+from datetime import datetime
 
 import polars as pl
 
@@ -15,7 +16,7 @@ from nightgauge.report.quantities import percent, rounded
 from nightgauge.report.unjudged import unjudged
 from nightgauge.report.vessels import vessels
 from nightgauge.report.week import WeekView
-from nightgauge.report.words import counted, from_json, kind_words, moment, sentence, week_text
+from nightgauge.report.words import counted, day_text, from_json, kind_words, moment, sentence, week_text
 
 __all__ = ["WeekView", "picture_window", "weekly_page", "weekly_text"]
 
@@ -64,7 +65,8 @@ def _wrong(view: WeekView) -> tuple[str, ...]:
     for row in view.lists.wrong:
         mark = from_json(row["mark"]) or {}
         note = f": {mark['note']}" if mark.get("note") else ""
-        lines.append(f"{row['vessel']}: {kind_words(row['kind'], row['element'])}, marked on {mark['at'][:10]}{note}")
+        day = day_text(datetime.fromisoformat(mark["at"]).astimezone(view.field.zone).date())
+        lines.append(f"{row['vessel']}: {kind_words(row['kind'], row['element'])}, marked on {day}{note}")
     return tuple(lines)
 
 
