@@ -21,6 +21,11 @@ _SWINGS = 2.0
 _LEAST_HOURS = 96
 """Hours of travel and flow in the past that make a valve known. House choice: four days of ordinary work."""
 _BLOCK_S = 6 * HOUR_S
+"""Length of a block whose median is one point, as for held values (`shifts`)."""
+_OF_HOURS = 0.5
+"""Scatter of such medians against that of hours: at most that, by the root of six."""
+_RESTRICTED_S = 24 * HOUR_S
+"""How long less has to pass: a day, so that a plugged strainer is told and a surge is not. House choice."""
 _SOUND_LEAST = 0.5
 """Share of the usual travel below which too little of the trim is open to tell a restriction. House choice."""
 
@@ -56,7 +61,9 @@ def find(history: History) -> list[Candidate]:
 
 def _leaks(history: History, excess: Floats, reference: Mask) -> list[Candidate]:
     """Return spans in which more water left than the travel ever passed."""
-    limit = max(history.limit(LEAK, "leak_share"), history.limit(LEAK, "deviations") * spread(excess[reference]) / 2.0)
+    limit = max(
+        history.limit(LEAK, "leak_share"), history.limit(LEAK, "deviations") * _OF_HOURS * spread(excess[reference])
+    )
     found = []
     for run in _runs(history, excess, limit, history.limit(LEAK, "least_time")):
         draft = Draft(history, LEAK, "water_dump")
@@ -74,9 +81,9 @@ def _restrictions(history: History, share: Floats, reference: Mask) -> list[Cand
     """Return spans in which the travel passed less than it ever did."""
     missing = 1.0 - share
     limit = max(1.0 - history.limit(RESTRICTED, "coefficient_share"),
-                history.limit(RESTRICTED, "deviations") * spread(missing[reference]) / 2.0)  # fmt: skip
+                history.limit(RESTRICTED, "deviations") * _OF_HOURS * spread(missing[reference]))  # fmt: skip
     found = []
-    for run in _runs(history, missing, limit, 24 * HOUR_S):
+    for run in _runs(history, missing, limit, _RESTRICTED_S):
         draft = Draft(history, RESTRICTED, "water_dump")
         draft.ended_s = run.end_s if run.is_over else None
         draft.confidence, draft.severity = 0.75 + 0.15 * min(1.0, run.value / limit - 1.0), run.value
