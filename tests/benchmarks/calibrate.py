@@ -25,7 +25,7 @@ os.environ.setdefault("POLARS_MAX_THREADS", "1")
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 
 import numpy as np
-from replaying import Replayed, replay
+from replaying import Replayed, replay, say
 from scipy.optimize import brentq
 from sklearn.isotonic import IsotonicRegression
 from sklearn.linear_model import LogisticRegression
@@ -190,12 +190,6 @@ def _commit() -> str:
         cwd=Path(__file__).parent,
     )
     return told.stdout.strip() or "not known"
-
-
-def say(text: str) -> None:
-    """Print at once, also into a file."""
-    sys.stdout.write(text + "\n")
-    sys.stdout.flush()
 
 
 def arguments() -> argparse.Namespace:

@@ -20,7 +20,7 @@ os.environ.setdefault("POLARS_MAX_THREADS", "1")
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 
 import polars as pl
-from replaying import Replayed, replay
+from replaying import Replayed, replay, say
 from worlds import Folder, Simulated, World
 
 from nightgauge.score import Score, reliability_table, together
@@ -109,12 +109,6 @@ def failures(lines: Sequence[str]) -> list[str]:
     """Return what went wrong, each once, with how many nights it cost."""
     reasons = Counter(line.split(": ", 1)[1] for line in lines)
     return [f"  FAILED on {count} nights of vessels: {reason}" for reason, count in reasons.most_common()]
-
-
-def say(text: str) -> None:
-    """Print at once, also into a file."""
-    sys.stdout.write(text + "\n")
-    sys.stdout.flush()
 
 
 def arguments() -> argparse.Namespace:

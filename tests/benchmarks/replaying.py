@@ -1,5 +1,6 @@
 """Nights in turn over cached frames: what each vessel would have been told, without exports, database or flow."""
 
+import sys
 from collections.abc import Callable, Iterable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -131,3 +132,9 @@ def replay_vessel(field: Field, place: int, derived: frames.Derived, nights: Nig
         nightly.append(findings.filter(pl.col("last_night") == until).select(_NIGHTLY))
     first = frames.final(derived).cycles.filter(pl.col("opened_utc") < nights.start + FIRST_WEEKS)
     return _Vessel(findings, events, pl.concat(nightly), first, tuple(failed))
+
+
+def say(text: str) -> None:
+    """Print at once, also into a file."""
+    sys.stdout.write(text + "\n")
+    sys.stdout.flush()
