@@ -5,47 +5,24 @@ to`, in any order. A column named `note`, `description`, `comment` or `remark` i
 over; any other is an error, for a misspelt `scal` would silently leave its values out.
 """
 
-import csv
-import io
 import math
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import datetime
+from collections.abc import Mapping, Sequence
 from itertools import combinations
 
-from nightgauge.field.calendar import TimeProblem, parse_time
+from nightgauge.field.lines import Columns, Line, lines
 from nightgauge.field.problems import Scope, listed, remedy_for, shown
 from nightgauge.field.settings import TagRow
 from nightgauge.field.tables import Place
 from nightgauge.units import DIMENSIONS, Conversion, UnitProblem, conversion, parse
 from nightgauge.vocabulary.signals import SIGNALS, Signal
 
-REQUIRED = ("tag", "vessel", "signal", "unit")
-OPTIONAL = ("states", "scale", "offset", "zero", "span", "max_gap", "from", "to")
-FOR_PEOPLE = ("note", "notes", "description", "comment", "remark")
+COLUMNS = Columns(
+    ("tag", "vessel", "signal", "unit"),
+    ("states", "scale", "offset", "zero", "span", "max_gap", "from", "to"),
+    row="tag",
+)
 
 _NO_UNIT = {"", "-", "1"}
-
-
-@dataclass(frozen=True)
-class _Line:
-    """One filled line of the file: its cells by column, and where mistakes in it are noted."""
-
-    cells: Mapping[str, str]
-    scope: Scope
-    place: Place
-    decimal_comma: bool
-
-    def text(self, column: str) -> str:
-        return self.cells.get(column, "")
-
-    def numeric(self, column: str) -> str:
-        """Return a cell that holds a number; in a file without commas between cells a comma may be its decimal mark."""
-        text = self.text(column)
-        return text.replace(",", ".") if self.decimal_comma else text
-
-    def bad(self, column: str, expected: str, remedy: str = "") -> None:
-        self.scope.add(column, shown(self.text(column)), expected, remedy or f"correct {column}")
 
 
 def read_tags(text: str, vessel_ids: Sequence[str], place: Place, scope: Scope) -> tuple[TagRow, ...]:
@@ -63,8 +40,8 @@ def read_tags(text: str, vessel_ids: Sequence[str], place: Place, scope: Scope) 
         The file.
 
     """
-    found: list[tuple[_Line, TagRow]] = []
-    for line in _lines(text, place, scope):
+    found: list[tuple[Line, TagRow]] = []
+    for line in lines(text, COLUMNS, place, scope):
         row = _read_row(line, vessel_ids)
         if row is not None:
             found.append((line, row))
@@ -72,60 +49,7 @@ def read_tags(text: str, vessel_ids: Sequence[str], place: Place, scope: Scope) 
     return tuple(row for _, row in found)
 
 
-def _lines(text: str, place: Place, scope: Scope) -> Iterator[_Line]:
-    delimiter = _delimiter(text)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True, strict=True)
-    header: list[str] | None = None
-    line_number = 1
-    try:
-        for cells in reader:
-            inner, line_number = scope.inside(f"line {line_number}"), reader.line_num + 1
-            if not any(cell.strip() for cell in cells):
-                continue
-            if header is None:
-                header = _header(cells, inner)
-                if header is None:
-                    return
-            elif any(cell.strip() for cell in cells[len(header) :]):
-                inner.add(
-                    "cells",
-                    f"{len(cells)} cells",
-                    f"at most {len(header)}, as the header has",
-                    f'put a text that holds "{delimiter}" between double quotes',
-                )
-            else:
-                values = {name: cell.strip() for name, cell in zip(header, cells, strict=False)}
-                yield _Line(values, inner, place, delimiter != ",")
-    except csv.Error as error:
-        scope.inside(f"line {line_number}").add("quotes", str(error), "a CSV line", "close the double quotes")
-    if header is None:
-        scope.add("header", "nothing", f"columns {', '.join(REQUIRED)}", "write a header line and one line per tag")
-
-
-def _delimiter(text: str) -> str:
-    header = next((line for line in text.splitlines() if line.strip()), "")
-    return max(",;\t", key=header.count)
-
-
-def _header(cells: Sequence[str], scope: Scope) -> list[str] | None:
-    names = [cell.strip().casefold() for cell in cells]
-    while names and not names[-1]:
-        names.pop()
-    known = (*REQUIRED, *OPTIONAL)
-    before = len(scope.problems)
-    for name in dict.fromkeys(names):
-        if names.count(name) > 1:
-            scope.add(f"column {shown(name)}", f"{names.count(name)} times", "each column once", "rename one")
-        elif name not in (*known, *FOR_PEOPLE):
-            expected = f"one of {', '.join(known)}, or {', '.join(FOR_PEOPLE)} for remarks"
-            scope.add(f"column {shown(name)}", "an unknown column", expected, remedy_for(name, known))
-    for name in REQUIRED:
-        if name not in names:
-            scope.add(f"column {name}", "nothing", f"columns {', '.join(REQUIRED)}", f"add the column {name}")
-    return names if len(scope.problems) == before else None
-
-
-def _read_row(line: _Line, vessel_ids: Sequence[str]) -> TagRow | None:
+def _read_row(line: Line, vessel_ids: Sequence[str]) -> TagRow | None:
     before = len(line.scope.problems)
     if not line.text("tag"):
         line.bad("tag", "the tag's name in the historian")
@@ -139,7 +63,7 @@ def _read_row(line: _Line, vessel_ids: Sequence[str]) -> TagRow | None:
     converted = _conversion(line, signal)
     states = _states(line, signal)
     max_gap_s = _max_gap_s(line, signal)
-    start, end = _time(line, "from"), _time(line, "to")
+    start, end = line.time("from"), line.time("to")
     if start is not None and end is not None and start >= end:
         line.bad("to", f'a time after "{line.text("from")}"', "correct from or to")
     if converted is None or len(line.scope.problems) > before:
@@ -157,7 +81,7 @@ def _read_row(line: _Line, vessel_ids: Sequence[str]) -> TagRow | None:
     )
 
 
-def _conversion(line: _Line, signal: Signal) -> Conversion | None:
+def _conversion(line: Line, signal: Signal) -> Conversion | None:
     """Return raw to stored: scale and offset first, then the unit or the span of a level in %."""
     scale, offset = _number(line, "scale", 1.0), _number(line, "offset", 0.0)
     if scale == 0.0:
@@ -171,7 +95,7 @@ def _conversion(line: _Line, signal: Signal) -> Conversion | None:
     return Conversion(scale * unit.factor, offset * unit.factor + unit.constant)
 
 
-def _unit(line: _Line, signal: Signal) -> Conversion | None:
+def _unit(line: Line, signal: Signal) -> Conversion | None:
     written = line.text("unit")
     in_percent = signal.dimension == "length" and written in {"%", "percent", "pct"}
     if not in_percent and (line.text("zero") or line.text("span")):
@@ -197,7 +121,7 @@ def _unit(line: _Line, signal: Signal) -> Conversion | None:
         return None
 
 
-def _span(line: _Line) -> Conversion | None:
+def _span(line: Line) -> Conversion | None:
     zero, span = _length(line, "zero", "0 %"), _length(line, "span", "100 %")
     if zero is None or span is None:
         return None
@@ -207,7 +131,7 @@ def _span(line: _Line) -> Conversion | None:
     return Conversion((span - zero) / 100.0, zero)
 
 
-def _length(line: _Line, column: str, mark: str) -> float | None:
+def _length(line: Line, column: str, mark: str) -> float | None:
     expected = f'the height of {mark} above the lowest inside point, like "12 in"'
     if not line.text(column):
         line.bad(column, expected, "a level in % needs zero and span")
@@ -219,7 +143,7 @@ def _length(line: _Line, column: str, mark: str) -> float | None:
         return None
 
 
-def _number(line: _Line, column: str, default: float) -> float | None:
+def _number(line: Line, column: str, default: float) -> float | None:
     if not line.text(column):
         return default
     try:
@@ -232,7 +156,7 @@ def _number(line: _Line, column: str, default: float) -> float | None:
     return number
 
 
-def _states(line: _Line, signal: Signal) -> Mapping[str, float]:
+def _states(line: Line, signal: Signal) -> Mapping[str, float]:
     written = line.text("states")
     if not written:
         return {}
@@ -251,7 +175,7 @@ def _states(line: _Line, signal: Signal) -> Mapping[str, float]:
     return states
 
 
-def _max_gap_s(line: _Line, signal: Signal) -> float:
+def _max_gap_s(line: Line, signal: Signal) -> float:
     if not line.text("max_gap"):
         return signal.max_gap_s
     try:
@@ -264,18 +188,8 @@ def _max_gap_s(line: _Line, signal: Signal) -> float:
     return gap_s
 
 
-def _time(line: _Line, column: str) -> datetime | None:
-    if not line.text(column):
-        return None
-    try:
-        return parse_time(line.text(column), line.place.zone)
-    except TimeProblem as problem:
-        line.bad(column, f'a time like "2026-05-02" or "2026-05-02T06:00" ({problem})')
-        return None
-
-
-def _find_overlaps(found: Sequence[tuple[_Line, TagRow]]) -> None:
-    by_tag: dict[str, list[tuple[_Line, TagRow]]] = {}
+def _find_overlaps(found: Sequence[tuple[Line, TagRow]]) -> None:
+    by_tag: dict[str, list[tuple[Line, TagRow]]] = {}
     for line, row in found:
         by_tag.setdefault(row.tag, []).append((line, row))
     for rows in by_tag.values():
