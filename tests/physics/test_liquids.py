@@ -2,12 +2,16 @@ import CoolProp.CoolProp as coolprop
 import numpy as np
 import pytest
 from chemicals.utils import API_to_SG
+from hypothesis import given
+from hypothesis import strategies as st
 from iapws import IAPWS95
 
 from nightgauge.physics.liquids import (
+    dead_oil_viscosity_cp,
     oil_density_kg_m3,
     oil_specific_gravity,
     settling_velocity_m_per_s,
+    volume_correction,
     water_density_kg_m3,
     water_viscosity_cp,
 )
@@ -48,6 +52,31 @@ def test_crude_shrinks_and_swells_by_the_volume_factors_of_mpms_11_1(degapi, at_
     assert oil_density_kg_m3(degapi, celsius(60.0).item()) == pytest.approx(at_60f, rel=1e-7)
     found = oil_density_kg_m3(degapi, celsius([80.0, 100.0, 120.0, 140.0, 160.0, 40.0])) / at_60f
     np.testing.assert_allclose(found, factors, atol=1e-6)
+
+
+@pytest.mark.parametrize(("degapi", "at_60f", "factors"), CRUDE)
+def test_the_volume_correction_is_the_factor_of_mpms_11_1(degapi, at_60f, factors):
+    found = volume_correction(degapi, celsius([80.0, 100.0, 120.0, 140.0, 160.0, 40.0]))
+    np.testing.assert_allclose(found, factors, atol=1e-6)
+    assert volume_correction(degapi, celsius(60.0).item()) == pytest.approx(1.0, rel=1e-12)
+
+
+def test_dead_oil_viscosity_agrees_with_the_worked_example():
+    # Petroleum Engineering Handbook (1987), chapter 22: 22 degAPI at 137 degF; x = 1.2658, 17.44 cP. Read in a copy.
+    found = dead_oil_viscosity_cp(22.0, celsius(137.0).item())
+    assert found == pytest.approx(17.44, abs=5e-3)
+    assert np.log10(found + 1.0) == pytest.approx(1.2658, abs=2e-4)
+
+
+@given(st.floats(16.0, 57.0), st.floats(21.0, 140.0))
+def test_hotter_and_lighter_oil_is_thinner(degapi, temperature):
+    found = dead_oil_viscosity_cp(degapi, temperature)
+    assert 0.0 < dead_oil_viscosity_cp(degapi, temperature + 1.0) < found
+    assert 0.0 < dead_oil_viscosity_cp(degapi + 1.0, temperature) < found
+
+
+def test_far_below_freezing_no_viscosity_is_told():
+    assert np.isnan(dead_oil_viscosity_cp(30.0, -20.0))
 
 
 # IAPWS-95 at 1 atm agrees with Kell's formula to 4e-6 over the range; its tables of 60-200 degF are the same numbers.
@@ -98,5 +127,11 @@ def test_a_lighter_drop_rises_as_fast_as_a_heavier_one_sinks():
 
 def test_unknown_values_pass_through():
     unknown = np.array([np.nan, 30.0])
-    for found in (oil_density_kg_m3(30.0, unknown), water_density_kg_m3(unknown), water_viscosity_cp(unknown)):
+    for found in (
+        oil_density_kg_m3(30.0, unknown),
+        volume_correction(30.0, unknown),
+        dead_oil_viscosity_cp(30.0, unknown),
+        water_density_kg_m3(unknown),
+        water_viscosity_cp(unknown),
+    ):
         assert np.isnan(found).tolist() == [True, False]
