@@ -254,7 +254,11 @@ def _findings() -> pl.DataFrame:
                  instead=json.dumps([{"kind": "instrument_frozen", "why": "the level moves by 20 in"}]),
                  checks=json.dumps(["float arm and linkage, from outside", "pilot supply to the dump valve",
                                     "sight glass against the transmitter; by the site's procedure"]),
-                 effect=json.dumps({"value": 310 * BARREL_M3, "unit": "m3/day", "basis": "water to the oil side"}),
+                 effect=json.dumps({
+                     "value": 310 * BARREL_M3, "unit": "m3/day", "is_upper_bound": True,
+                     "basis": "water to the oil side: load × share",
+                     "terms": [{"name": "water load", "value": 1900 * BARREL_M3, "unit": "m3/day"},
+                               {"name": "share", "value": 310 / 1900, "unit": "1"}]}),
                  also=json.dumps(["water_in_oil"])),
         _finding(2, "TB-2", "oil_valve_setpoint_drift", "oil_valve",
                  summary="holds 41.1 psig, 3.9 psi below its own past, sinking since 9 May",

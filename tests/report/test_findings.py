@@ -44,17 +44,32 @@ def test_evidence_and_effect_are_in_display_units(make_findings: Build, make_fie
     # 45 psi = 45 x 6.894757293168 kPa; 1 bbl = 0.158987294928 m3 (NIST SP 811).
     evidence = [{"name": "held", "value": 310.26407819257, "unit": "kPag", "expected": 337.84310736525,
                  "from": "2026-05-18T06:00:00+00:00", "to": None}]  # fmt: skip
-    effect = {"value": 15.8987294928, "unit": "m3/day", "basis": "oil to the water side"}
+    terms = [{"name": "load", "value": 31.7974589856, "unit": "m3/day"}, {"name": "share", "value": 0.5, "unit": "1"}]
+    effect = {"value": 15.8987294928, "unit": "m3/day", "basis": "oil to the water side: load × share", "terms": terms}
     findings = make_findings({"evidence": json.dumps(evidence), "effect": json.dumps(effect)})
     (one,) = as_json(findings, make_field())
     assert one["evidence"] == [
         {"name": "held", "value": pytest.approx(45.0), "unit": "psig", "expected": pytest.approx(49.0),
          "from": "2026-05-18T00:00:00-06:00", "to": None}
     ]  # fmt: skip
-    assert one["effect"] == {"value": pytest.approx(100.0), "unit": "bbl/day", "basis": "oil to the water side"}
+    # 31.797... m3 are 200 barrels of 42 US gallons.
+    assert one["effect"] == {
+        "value": pytest.approx(100.0), "unit": "bbl/day", "basis": "oil to the water side: load × share",
+        "terms": [{"name": "load", "value": pytest.approx(200.0), "unit": "bbl/day"},
+                  {"name": "share", "value": pytest.approx(50.0), "unit": "%"}],
+        "is_upper_bound": False,
+    }  # fmt: skip
     (metric,) = as_json(findings, make_field(display_units="metric"))
     assert metric["evidence"][0]["value"] == pytest.approx(310.264078)
     assert metric["evidence"][0]["unit"] == "kPag"
+
+
+def test_an_effect_kept_before_its_terms_were_still_reads(
+    make_findings: Build, make_field: Callable[..., Field]
+) -> None:
+    effect = {"value": 15.8987294928, "unit": "m3/day", "basis": "oil to the water side"}
+    (one,) = as_json(make_findings({"effect": json.dumps(effect)}), make_field())
+    assert (one["effect"]["terms"], one["effect"]["is_upper_bound"]) == ([], False)
 
 
 def test_expected_may_be_words_and_a_value_may_be_unknown(make_findings: Build, field: Field) -> None:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import poisson
 
+from nightgauge.detect.costs import oil_in_the_water, water_in_the_oil
 from nightgauge.detect.history import HOUR_S, Floats, History, Mask
 from nightgauge.detect.past import first_weeks, joined_runs, median, per_well, spread
 from nightgauge.detect.wording import Draft, day_of, quantity
@@ -128,6 +129,9 @@ def _candidate(
         word = "high load: size" if at_high else "ordinary or low load: not size, look at float, interface and chemical"
         draft.not_because("vessel_undersized", f"it came at {word}")
     draft.not_because("analyser drift", "a sample settles it")
+    if not is_over:
+        cost = water_in_the_oil if indicator.kind == "water_in_oil" else oil_in_the_water
+        draft.effect = cost(history, (begin, end), found, normal)
     now, usual = (quantity(history, x, indicator.dimension) for x in (found, normal))
     load_words = "" if at_high is None else f", at {'high' if at_high else 'ordinary or low'} load"
     words = f"{indicator.name.capitalize()} at {now}, {usual} is usual, since {day_of(history, begin)}{load_words}"

@@ -2,11 +2,12 @@
 
 import numpy as np
 
+from nightgauge.detect.costs import water_past_the_shut_valve
 from nightgauge.detect.history import DAY_S, HOUR_S, Cycles, Floats, History
 from nightgauge.detect.past import joined_runs, median, spread
 from nightgauge.detect.windows import episodes, reference_windows, windows_of
 from nightgauge.detect.wording import Draft, day_of, quantity
-from nightgauge.vocabulary.findings import Candidate, Effect
+from nightgauge.vocabulary.findings import Candidate
 
 LEAK, RESTRICTED = "dump_leaking", "dump_restricted"
 _LEAST_SHUT_S = 2 * HOUR_S
@@ -125,7 +126,7 @@ def _leak_candidate(
     draft.not_because("less water coming in", "the water that leaves in a day has not fallen, only the dumps have")
     draft.not_because("meter creep", "it would have been there before")
     if not is_over:
-        draft.effect = Effect(rate - sound, "m3/day", "water that passes the shut valve")
+        draft.effect = water_past_the_shut_valve(rate, sound)
     words = f"Water leaves at {quantity(history, rate, 'liquid rate')} while the dump is shut"
     words += f" since {day_of(history, onset)}, {quantity(history, max(sound, 0.0), 'liquid rate')} before"
     return draft.done(f"{words}{'; over since ' + day_of(history, end) if is_over else ''}.", onset, end)

@@ -4,11 +4,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from nightgauge.detect.costs import water_to_the_oil
 from nightgauge.detect.history import DAY_S, HOUR_S, Cycles, Floats, History
 from nightgauge.detect.inflow import flow_hours, inflow_over
 from nightgauge.detect.past import joined_runs, median, quantile, spread
 from nightgauge.detect.wording import Draft, duration, moment, quantity
-from nightgauge.vocabulary.findings import Candidate, Effect
+from nightgauge.vocabulary.findings import Candidate
 
 CLOSED, OPEN, RESTRICTED = "float_stuck_closed", "float_stuck_open", "dump_restricted"
 ABOVE_OPENING = "time above the opening level"
@@ -232,7 +233,7 @@ def _tell_closed(draft: Draft, gap: tuple[float, float], facts: tuple[float, Tri
     if np.isfinite(load) and load > 0:
         draft.found("water coming in before", load, "m3/day", None)
         if draft.ended_s is None:
-            draft.effect = Effect(load, "m3/day", "up to all water that came in before goes to the oil side")
+            draft.effect = water_to_the_oil(load)
     if (history.hour("spill_s")[history.hours_between(*gap)] > 0).any() or above_s > 6 * HOUR_S:
         draft.also += ["water_in_oil"]
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from nightgauge.detect.branches import hold_and_clip
+from nightgauge.detect.costs import liquid_held_back
 from nightgauge.detect.history import DAY_S, HOUR_S, Floats, History
 from nightgauge.detect.load import all_loads, without_load
 from nightgauge.detect.past import blocks, first_weeks, median, per_well
@@ -12,7 +13,7 @@ from nightgauge.detect.pressure_level import GREAT_FALL, NOT_HELD
 from nightgauge.detect.shifts import BLOCK_S, Rules, Shift, find_shifts
 from nightgauge.detect.wording import Draft, day_of, duration, quantity
 from nightgauge.detect.working import working
-from nightgauge.vocabulary.findings import Candidate, Effect
+from nightgauge.vocabulary.findings import Candidate
 
 LARGE_STEP_KPA = 34.5
 """A step of 5 psi is felt by every well's pump; smaller ones are worth knowing. [kPa] House choice."""
@@ -176,22 +177,8 @@ def _candidate(history: History, level: Level, shift: Shift, rules: Rules) -> Ca
         draft.found("share of the move that the header made too", follow, "1", 1.0)
     _instead(draft, level, shift, follow)
     if not is_transmitter and shift.size > 0 and shift.ended_s is None:
-        draft.effect = back_pressure_cost(history, shift.size)
+        draft.effect = liquid_held_back(history, shift.size)
     return draft.done(_words(history, level, shift, is_transmitter=is_transmitter), shift.onset_s, shift.last_s)
-
-
-def back_pressure_cost(history: History, rise_kpa: float) -> Effect | None:
-    """Return the liquid that the wells give less for a rise of back pressure, an upper bound. [m3/day]"""
-    indices = [
-        w.productivity_index_m3_per_day_per_kpa
-        for w in history.field.wells
-        if w.vessel == history.vessel.id and w.productivity_index_m3_per_day_per_kpa is not None
-    ]
-    if not indices:
-        return None
-    return Effect(
-        sum(indices) * rise_kpa, "m3/day", "up to, liquid of all wells: productivity index x rise in pressure"
-    )
 
 
 def _instead(draft: Draft, level: Level, shift: Shift, follow: float | None) -> None:

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from nightgauge.detect.costs import GAS_GONE, gas_by_another_way
 from nightgauge.detect.history import DAY_S, HOUR_S, Floats, History, Mask
 from nightgauge.detect.inflow import OIL_METERS, flow_hours
 from nightgauge.detect.past import joined_runs, median, quantile, spread
@@ -138,6 +139,8 @@ def _not_held_candidate(history: History, run: tuple[int, int], pressure: Floats
     draft.not_because("wells shut in", "dumps, meters or gas show that wells produce")
     word = "oil" if valve == "oil_valve" else "gas"
     draft.not_because(f"{valve}_setpoint_step", "the fall is larger than an adjustment")
+    if valve == "oil_valve" and draft.ended_s is None:
+        draft.effect = gas_by_another_way(history, (onset, end))
     words = (
         f"Vessel pressure at {quantity(history, now, 'pressure')}, {quantity(history, before, 'pressure')} held before,"
     )
@@ -152,7 +155,7 @@ def _passing_valve(history: History, run: tuple[int, int]) -> str:
     here, before = gas[run[0] : run[1]], gas[max(0, run[0] - 7 * 24) : run[0]]
     if np.isfinite(here).any() and np.isfinite(before).any():
         usual = float(np.nanmean(before))
-        return "gas_valve" if float(np.nanmean(here)) >= 0.9 * usual > 0 else "oil_valve"
+        return "gas_valve" if float(np.nanmean(here)) >= GAS_GONE * usual > 0 else "oil_valve"
     holds_gas = history.vessel.gas_valve_at(history.until).holds_kpag
     holds_oil = history.vessel.oil_valve_at(history.until).holds_kpag
     return "gas_valve" if holds_oil is None and holds_gas is not None else "oil_valve"
@@ -207,6 +210,8 @@ def _blow_by(history: History) -> list[Candidate]:
         draft.over(onset, end)
         draft.found("pressure sag of a dump", sag, "kPa", usual)
         draft.not_because("wells shut in", "the pressure comes back after each dump")
+        if draft.ended_s is None:
+            draft.effect = gas_by_another_way(history, (onset, end))
         words = f"Vessel pressure sags {quantity(history, sag, 'pressure difference')} with each dump since"
         words += f" {moment(history, onset)}, {quantity(history, usual, 'pressure difference')} is the usual most"
         found.append(draft.done(f"{words}: gas leaves with the water.", onset, end))

@@ -5,10 +5,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from nightgauge.detect.costs import held_too_briefly
 from nightgauge.detect.history import DAY_S, Floats, History
 from nightgauge.detect.past import joined_runs, median
 from nightgauge.detect.wording import Draft, day_of, quantity
-from nightgauge.vocabulary.findings import Candidate, Effect
+from nightgauge.vocabulary.findings import Candidate
 
 KIND = "vessel_undersized"
 
@@ -130,7 +131,7 @@ def _tell_retention(draft: Draft, phase: Phase, facts: tuple[float, float, float
     capacity = load * retention / required if required > 0 else float("nan")
     draft.found(f"{phase.word} load", load, "m3/day", capacity)
     if np.isfinite(capacity) and load > capacity and draft.ended_s is None:
-        draft.effect = Effect(load - capacity, "m3/day", f"{phase.word} above what the vessel can hold long enough")
+        draft.effect = held_too_briefly(phase.word, load, 60.0 * retention, 60.0 * required)
 
 
 def _valve_too_small(history: History) -> list[Candidate]:

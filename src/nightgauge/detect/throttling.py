@@ -4,12 +4,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from nightgauge.detect.costs import water_to_the_oil
 from nightgauge.detect.history import HOUR_S, Floats, History, Mask
 from nightgauge.detect.inflow import flow_hours, inflow_over
 from nightgauge.detect.past import first_weeks, joined_runs, median, spread
 from nightgauge.detect.wording import Draft, duration, moment, quantity
 from nightgauge.detect.working import working
-from nightgauge.vocabulary.findings import Candidate, Effect
+from nightgauge.vocabulary.findings import Candidate
 
 CLOSED, OPEN, LEAK = "float_stuck_closed", "float_stuck_open", "dump_leaking"
 _NEARLY_SHUT = 0.3
@@ -260,7 +261,7 @@ def _explain(draft: Draft, kind: str, span: tuple[float, float]) -> None:
         draft.not_because("wells shut in", "the level rose, or pressure and flow went on")
         load = median(history.hour("water_load_m3_per_day")[history.hours_between(span[0] - 7 * 86400.0, span[0])])
         if load > 0 and draft.ended_s is None:
-            draft.effect = Effect(load, "m3/day", "up to all water that came in before goes to the oil side")
+            draft.effect = water_to_the_oil(load)
         draft.also.append("water_in_oil")
     else:
         draft.not_because("large slug", "the level stayed low")

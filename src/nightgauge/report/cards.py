@@ -42,6 +42,20 @@ class ChartShown:
 
 
 @dataclass(frozen=True)
+class Cost:
+    """What a fault costs while it stands; texts only."""
+
+    words: str
+    """The result: "up to 310 bbl/day"."""
+    basis: str
+    """What it is: "water to the oil side"."""
+    terms: tuple[tuple[str, str], ...]
+    """The numbers it is reckoned from, each with its name."""
+    formula: str | None
+    """How the result follows from them."""
+
+
+@dataclass(frozen=True)
 class Card:
     """One finding as the page tells it; texts only."""
 
@@ -60,8 +74,7 @@ class Card:
     state: str
     mark: str | None
     summary: str
-    cost: str | None
-    cost_basis: str | None
+    cost: Cost | None
     look_first: str | None
     title: str | None
     charts: tuple[ChartShown, ...]
@@ -129,7 +142,6 @@ def _card(row: Row, view: WeekView, by_vessel: Mapping[str, Mapping[str, pl.Data
         mark=mark_words(from_json(row["mark"])),
         summary=sentence(row["summary"] or ""),
         cost=_cost(effect, view),
-        cost_basis=None if effect is None else effect.get("basis"),
         look_first=checks[0] if checks else None,
         title=None if drawn is None else drawn.title,
         charts=() if drawn is None else tuple(
@@ -160,11 +172,21 @@ def _failure_mode(code: str | None) -> str | None:
     return None if code is None else f"{code}, {FAILURE_MODES.get(code, 'failure mode')}"
 
 
-def _cost(effect: Row | None, view: WeekView) -> str | None:
+def _cost(effect: Row | None, view: WeekView) -> Cost | None:
     if effect is None or effect.get("value") is None:
         return None
-    unit, basis = effect.get("unit") or "", effect.get("basis") or ""
-    return str(shown(float(effect["value"]), unit, view.field.display_units, basis))
+    system, basis = view.field.display_units, effect.get("basis") or ""
+    number = shown(float(effect["value"]), effect.get("unit") or "", system, basis)
+    what, _, formula = basis.partition(": ")
+    return Cost(
+        words=f"up to {number}" if effect.get("is_upper_bound") else str(number),
+        basis=what,
+        terms=tuple(
+            (term["name"], str(shown(float(term["value"]), term["unit"], system, term["name"])))
+            for term in effect.get("terms") or ()
+        ),
+        formula=formula or None,
+    )
 
 
 def _evidence(one: Row, view: WeekView) -> tuple[str, str, str, str]:

@@ -128,7 +128,20 @@ def _effect(effect: Row | None, system: System) -> Row | None:
     if effect is None:
         return None
     value, unit = _converted(effect.get("value"), effect.get("unit") or "", system, effect.get("basis") or "")
-    return {"value": value, "unit": unit, "basis": effect.get("basis")}
+    terms = effect.get("terms") or ()
+    return {
+        "value": value,
+        "unit": unit,
+        "basis": effect.get("basis"),
+        "terms": [_term(term, system) for term in terms],
+        "is_upper_bound": bool(effect.get("is_upper_bound")),
+    }
+
+
+def _term(term: Row, system: System) -> Row:
+    name = term.get("name") or ""
+    value, unit = _converted(term.get("value"), term.get("unit") or "", system, name)
+    return {"name": name, "value": value, "unit": unit}
 
 
 def as_csv(findings: pl.DataFrame, field: Field, *, state: str | None = None) -> str:

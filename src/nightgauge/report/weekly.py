@@ -148,7 +148,7 @@ def weekly_text(view: WeekView) -> str:
 
 
 def _visit_line(at: int, card: Card) -> str:
-    cost = f"; up to {card.cost}" if card.cost else ""
+    cost = f"; {card.cost.words}" if card.cost else ""
     first = f" {sentence(f'look first: {card.look_first}')}" if card.look_first else ""
     return f"{at}. {card.vessel}: {card.what} since {card.since} ({card.sure}){cost}. {card.summary}{first}"
 

@@ -38,12 +38,25 @@ class Instead:
 
 
 @dataclass(frozen=True)
+class Term:
+    """One number that an effect is reckoned from, in an inside unit; pages convert it."""
+
+    name: str
+    value: float
+    unit: str
+
+
+@dataclass(frozen=True)
 class Effect:
     """What a fault costs while it stands."""
 
     value: float
     unit: str
     basis: str
+    """What it is, a colon, and how it follows from the terms: "water past the shut valve: found less usual"."""
+    terms: tuple[Term, ...] = ()
+    is_upper_bound: bool = False
+    """Whether it is the most that the fault can cost, the rest being unknown."""
 
 
 @dataclass(frozen=True)
