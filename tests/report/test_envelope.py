@@ -81,5 +81,55 @@ def test_the_chart_holds_every_day_and_says_the_same_in_words(bare: Vessel, fiel
     made = envelope(bare, field, _days([1440.0] * 20))
     assert made is not None
     assert made.specification["datasets"]["layer0"]["x"] == [pytest.approx(1440.0)] * 20
-    assert made.specification["datasets"]["limits"]["x"] == [pytest.approx(2880.0)]
+    assert made.specification["datasets"]["water as usual"]["x"] == [pytest.approx(2880.0)]
     assert "water 1,440 to 1,440 bbl/day" in made.alternative
+
+
+def _gassy(share: float) -> pl.DataFrame:
+    """Days whose gas takes a share of the gas capacity, at 400 bbl/day of oil."""
+    return _days([1440.0] * 20).with_columns(gas_load_fraction=pl.lit(share))
+
+
+def test_gas_capacity_is_the_oil_rate_whose_gas_takes_all_of_it(bare: Vessel, field: Field) -> None:
+    # 400 bbl/day of oil bring gas for 0.8 of the capacity: at the same gas-oil ratio 400 / 0.8 = 500 bbl/day take all.
+    made = envelope(bare, field, _gassy(0.8))
+    assert made is not None
+    assert made.sentences[1] == (
+        "gas capacity at this gas-oil ratio: 500 bbl/day of oil, 80 % used this week; too few days for a trend."
+    )
+    assert made.specification["datasets"]["oil as usual"]["y"] == [pytest.approx(500.0)]
+
+
+def test_a_limit_far_beyond_the_days_is_said_and_not_drawn(bare: Vessel, field: Field) -> None:
+    # 400 / 0.1 = 4,000 bbl/day, ten times the largest oil load: drawn, it would press all days on the foot.
+    made = envelope(bare, field, _gassy(0.1))
+    assert made is not None
+    assert "4,000 bbl/day of oil (beyond the picture), 10 % used" in made.sentences[1]
+    assert made.specification["datasets"]["oil as usual"]["y"] == []
+    assert made.specification["datasets"]["axes"]["y"] == [0.0, pytest.approx(440.0)]
+    assert "gas capacity at this gas-oil ratio 4,000 bbl/day" in made.alternative
+
+
+def _marked(days: pl.DataFrame, oil_volume_bbl: float) -> pl.DataFrame:
+    """The same days with a volume of oil, and 10 min asked for it."""
+    return days.with_columns(oil_retention_min=pl.lit(oil_volume_bbl / 400 * 1440), oil_required_min=pl.lit(10.0))
+
+
+@pytest.mark.parametrize(("oil_volume_bbl", "turned"), [(3.5, ["gas capacity at this gas-oil ratio"]), (6.0, [])])
+def test_two_limits_close_together_have_their_words_on_either_side(
+    bare: Vessel, field: Field, oil_volume_bbl: float, turned: list[str]
+) -> None:
+    # 3.5 bbl / 10 min = 504 bbl/day, hard by the 500 of the gas; 6 bbl / 10 min = 864 bbl/day is far from it.
+    made = envelope(bare, field, _marked(_gassy(0.8), oil_volume_bbl))
+    assert made is not None
+    assert made.specification["datasets"]["oil turned"]["words"] == turned
+    every = [
+        word for where in ("as usual", "turned") for word in made.specification["datasets"][f"oil {where}"]["words"]
+    ]
+    assert sorted(every) == ["gas capacity at this gas-oil ratio", "oil retention"]
+
+
+def test_without_gas_rate_no_gas_capacity_is_told(bare: Vessel, field: Field) -> None:
+    made = envelope(bare, field, _days([1440.0] * 20))
+    assert made is not None
+    assert not [one for one in made.sentences if "gas" in one]
