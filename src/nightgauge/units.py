@@ -56,6 +56,9 @@ DIMENSIONS: dict[str, Dimension] = {
         Dimension("concentration", "mg/L", "mg/L", "mg/L", "mg/L, g/m^3"),
         Dimension("current", "A", "A", "A", "A, mA"),
         Dimension("productivity index", "m3/day/kPa", "bbl/day/psi", "m3/day/kPa", "bbl/day/psi, m^3/day/kPa"),
+        Dimension("pump curve slope", "kPa*day/m3", "psi*day/bbl", "kPa*day/m3", "psi*day/bbl, kPa*day/m^3"),
+        Dimension("mass", "kg", "lb", "kg", "lb, kg"),
+        Dimension("energy", "MJ", "MMBtu", "MJ", "MMBtu, MJ, kWh"),
     )
 }
 """The quantities that field folders, frames and pages speak of, by name."""
@@ -100,6 +103,11 @@ _PRESSURES = {
     "kgf/cm2": "kilogram_force/centimeter**2", "lb/in2": "psi", "lbf/in2": "psi",
 }  # fmt: skip
 _MASSES = {"mg": "milligram", "g": "gram", "kg": "kilogram"}
+_WEIGHTS = _MASSES | {"lb": "pound", "lbs": "pound", "t": "metric_ton"}
+_ENERGIES = {
+    "J": "joule", "kJ": "kilojoule", "MJ": "megajoule", "GJ": "gigajoule", "Wh": "watt_hour", "kWh": "kilowatt_hour",
+    "MWh": "megawatt_hour", "Btu": "Btu", "MBtu": "thousand_btu", "MMBtu": "million_btu", "therm": "therm",
+}  # fmt: skip
 _CURRENTS = {"A": "ampere", "mA": "milliampere", "amp": "ampere", "amps": "ampere"}
 _LIQUIDS = _LENGTHS | _VOLUMES | _LIQUID_RATES | _TIMES
 _DIFFERENCES = _PRESSURES | {"psid": "psi"}
@@ -115,6 +123,9 @@ _SPELLINGS: dict[str, tuple[str, Mapping[str, str]]] = {
     "concentration": ("gram/meter**3", _MASSES | _LENGTHS | _VOLUMES),
     "current": ("ampere", _CURRENTS),
     "productivity index": ("meter**3/day/kilopascal", _LIQUIDS | _DIFFERENCES),
+    "pump curve slope": ("kilopascal*day/meter**3", _LIQUIDS | _DIFFERENCES),
+    "mass": ("kilogram", _WEIGHTS),
+    "energy": ("megajoule", _ENERGIES),
 }
 """For each dimension: the unit pint is to give, and how people spell the names that its units are made of."""
 
@@ -155,6 +166,8 @@ def _registry() -> pint.UnitRegistry[Fraction]:
     registry.define("thousand_cubic_meter = 1000 * meter**3")
     registry.define("thousand_oil_bbl = 1000 * oil_bbl")
     registry.define("million_oil_bbl = 1000000 * oil_bbl")
+    registry.define("thousand_btu = 1000 * Btu")
+    registry.define("million_btu = 1000000 * Btu")
     # Ideal gas at 101.325 kPa taken to 14.696 psia and 60 degF: V2 = V1 p1 T2 / (p2 T1).
     for name, kelvin in (("cubic_meter_at_15_degc", 288.15), ("cubic_meter_at_0_degc", 273.15)):
         ratio = 101.325 / STANDARD_ATMOSPHERE_KPA * float(_STANDARD_KELVIN) / kelvin

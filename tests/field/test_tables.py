@@ -6,7 +6,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from nightgauge.field.keys import BACK_PRESSURE_VALVE, FIELD, OUTAGE, VESSEL, WATER_DUMP, WELL, Key
+from nightgauge.field.keys import (
+    ANODE,
+    BACK_PRESSURE_VALVE,
+    FIELD,
+    HEATING,
+    OUTAGE,
+    PRICES,
+    TANK,
+    VESSEL,
+    WATER_DUMP,
+    WELL,
+    Key,
+)
 from nightgauge.field.problems import Scope
 from nightgauge.field.tables import Place, ValueProblem, read_table, read_value
 from nightgauge.units import DIMENSIONS
@@ -66,11 +78,11 @@ def test_no_other_type_is_a_share(value: object) -> None:
         read_value(value, Key("share", "share", "quantity", "fraction"), PLACE)
 
 
-EVERY_KEY = [*FIELD, *VESSEL, *WATER_DUMP, *BACK_PRESSURE_VALVE, *WELL, *OUTAGE]
+EVERY_KEY = [*FIELD, *VESSEL, *WATER_DUMP, *BACK_PRESSURE_VALVE, *HEATING, *WELL, *ANODE, *TANK, *PRICES, *OUTAGE]
 
 
 def test_every_example_that_a_message_gives_is_accepted() -> None:
-    examples = {"true": True, "90": 90, "1.08": 1.08, "0.75": 0.75}
+    examples = {"true": True, "90": 90, "1.08": 1.08, "0.75": 0.75, "1.002": 1.002, "0.985": 0.985, "1100": 1100}
     for key in EVERY_KEY:
         for text in filter(None, [key.example]):
             value: object = examples.get(text, text.strip('"'))
@@ -80,7 +92,8 @@ def test_every_example_that_a_message_gives_is_accepted() -> None:
 def test_every_quantity_names_a_dimension_and_its_attribute_ends_in_the_inside_unit() -> None:
     suffix = {
         "length": "_m", "pressure": ("_kpag", "_kpa"), "gravity": "_degapi", "temperature": "_c",
-        "productivity index": "_m3_per_day_per_kpa",
+        "productivity index": "_m3_per_day_per_kpa", "pump curve slope": "_kpa_day_per_m3",
+        "fraction": ("_fraction", "efficiency", "utilisation"), "mass": "_kg",
     }  # fmt: skip
     for key in EVERY_KEY:
         if key.kind == "quantity":

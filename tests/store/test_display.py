@@ -93,7 +93,10 @@ def test_samples_stand_beside_their_tag_in_its_unit_while_it_is_in_force(writer:
 
 def test_every_table_with_quantities_has_its_view(writer: Writer) -> None:
     writer.set_display("metric")
-    tables = {"dump_cycle", "vessel_hour", "vessel_day", "well_test", "signal_hour", "sample"}
+    tables = {
+        "dump_cycle", "vessel_hour", "vessel_day", "well_test", "signal_hour", "sample",
+        "vessel_capacity", "back_pressure", "carryover", "anode",
+    }  # fmt: skip
     views = writer._con.sql("SELECT view_name FROM duckdb_views() WHERE NOT internal").fetchall()
     assert {name for (name,) in views} == {f"{table}_display" for table in tables}
 

@@ -57,7 +57,7 @@ def test_each_step_is_recorded_once(store: Store) -> None:
 @pytest.fixture
 def _next_step(monkeypatch: pytest.MonkeyPatch) -> None:
     def add_column(con: duckdb.DuckDBPyConnection) -> None:
-        con.execute("ALTER TABLE well_test ADD COLUMN gas_m3_per_day DOUBLE")
+        con.execute("ALTER TABLE well_test ADD COLUMN flow_m3_per_day DOUBLE")
 
     step = Migration(len(MIGRATIONS) + 1, "gas of well tests", add_column)
     monkeypatch.setattr(migrations, "MIGRATIONS", (*MIGRATIONS, step))
@@ -71,7 +71,7 @@ def test_an_older_database_is_brought_up_to_date_by_a_writer_with_its_rows(
         w.land(make.export(), make.parsed([(1, 0, 1.0, "good")]), make.read_at)
     request.getfixturevalue("_next_step")
     with store.writing() as w:
-        assert "gas_m3_per_day" in w._con.sql("FROM well_test").columns
+        assert "flow_m3_per_day" in w._con.sql("FROM well_test").columns
     with store.reading() as r:
         assert r.vessel_samples("V-1", make.at(0), make.at(1)).height == 1
 

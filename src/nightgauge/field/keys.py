@@ -31,8 +31,14 @@ ATMOSPHERE = Bounds("between 45 and 110 kPa absolute", 45.0, 110.0)
 LIQUID_WATER = Bounds("between -60 and 374 degC, where water or brine is liquid", -60.0, 374.0)
 # 0 degAPI is a bitumen heavier than water, 150 degAPI (0.50 of water) a liquid propane. Definition: 141.5/SG - 131.5.
 OIL_GRAVITY = Bounds("between 0 and 150 degAPI", 0.0, 150.0)
+# A meter that is off by more than a fifth is broken, not corrected (common practice, no source).
+METER_FACTOR = Bounds("between 0.8 and 1.2", 0.8, 1.2)
 # Relative to water: the heaviest clear brine is zinc bromide at 2.3 (common practice, no source).
 WATER_GRAVITY = Bounds("between 0.9 and 2.5 (relative to water at 60 degF)", 0.9, 2.5)
+SHARE = Bounds("between 0 and 100 %", 0.0, 1.0)
+POSITIVE_SHARE = Bounds("more than 0 and at most 100 %", 0.0, 1.0, is_least_allowed=False)
+# Faraday's law gives pure aluminium 2980 A h/kg, more than any other anode material; below 50 none would be sold.
+ANODE_CAPACITY = Bounds("between 50 and 2980 A h/kg", 50.0, 2980.0)
 # Relative to air: hydrogen is 0.0696, hexane vapour 3.0 (molar masses 2.016 and 86.18 over 28.96).
 GAS_GRAVITY = Bounds("between 0.069 and 3 (relative to air)", 0.069, 3.0)
 
@@ -70,8 +76,10 @@ class Key:
         return f"{words}, like {self.example}" if self.example else words
 
 
-def _quantity(name: str, attribute: str, dimension: str, example: str, bounds: Bounds = ANY) -> Key:
-    return Key(name, attribute, "quantity", dimension, bounds=bounds, example=f'"{example}"')
+def _quantity(
+    name: str, attribute: str, dimension: str, example: str, bounds: Bounds = ANY, *, is_required: bool = False
+) -> Key:
+    return Key(name, attribute, "quantity", dimension, bounds=bounds, is_required=is_required, example=f'"{example}"')
 
 
 FIELD = (
@@ -87,7 +95,12 @@ FIELD = (
     Key("time_format", "time_format", example='"%d.%m.%Y %H:%M:%S"'),
     Key("as_of", "as_of", "time"),
     Key("ignore", "ignore", "texts", example='["*.SPARE"]'),
+    Key("tests", "tests", example='"tests.csv"'),
+    Key("routing", "routing", example='"routing.csv"'),
+    Key("gauges", "gauges", example='"gauges.csv"'),
+    Key("inspections", "inspections", example='"inspections.csv"'),
 )
+"""The last four name lists beside field.toml; without the key a list of the example's name is read where it lies."""
 
 VESSEL = (
     Key("id", "id", is_required=True, example='"QB-101"'),
@@ -113,6 +126,8 @@ VESSEL = (
     Key("water_specific_gravity", "water_specific_gravity", "number", bounds=WATER_GRAVITY, example="1.08"),
     Key("gas_specific_gravity", "gas_specific_gravity", "number", bounds=GAS_GRAVITY, example="0.75"),
     _quantity("temperature", "temperature_c", "temperature", "95 degF", LIQUID_WATER),
+    Key("oil_meter_factor", "oil_meter_factor", "number", bounds=METER_FACTOR, example="1.002"),
+    Key("oil_shrinkage", "oil_shrinkage", "number", bounds=POSITIVE_SHARE, example="0.985"),
 )
 
 REQUIRED_RETENTION = (
@@ -135,6 +150,7 @@ WATER_DUMP = (
 
 BACK_PRESSURE_VALVE = (
     _quantity("holds", "holds_kpag", "pressure", "45 psig", NOT_NEGATIVE),
+    _quantity("needs", "needs_kpag", "pressure", "38 psig", NOT_NEGATIVE),
     Key("kind", "kind", choices=("spring", "weight")),
     _quantity("downcomer", "downcomer_m", "length", "6 ft", NOT_NEGATIVE),
     Key("valid_from", "valid_from", "time"),
@@ -151,7 +167,32 @@ WELL = (
         "6 bbl/day/psi",
         POSITIVE,
     ),
+    _quantity(
+        "pump_curve_slope", "pump_curve_slope_kpa_day_per_m3", "pump curve slope", "0.4 psi*day/bbl", NOT_NEGATIVE
+    ),
+    _quantity("water_cut", "water_cut_fraction", "fraction", "82 %", SHARE),
 )
+
+HEATING = (
+    _quantity("to", "to_c", "temperature", "140 degF", LIQUID_WATER, is_required=True),
+    _quantity("efficiency", "efficiency", "fraction", "70 %", POSITIVE_SHARE, is_required=True),
+)
+
+ANODE = (
+    Key("id", "id", is_required=True, example='"A1"'),
+    Key("vessel", "vessel", is_required=True, example='"QB-101"'),
+    Key("material", "material", choices=("magnesium", "zinc", "aluminium"), is_required=True),
+    _quantity("mass", "mass_kg", "mass", "32 lb", POSITIVE),
+    Key("tag", "tag", example='"QB101_AI_1"'),
+    Key("installed", "installed_utc", "time"),
+    _quantity("utilisation", "utilisation", "fraction", "85 %", POSITIVE_SHARE),
+    Key("capacity", "capacity_ah_per_kg", "number", bounds=ANODE_CAPACITY, example="1100"),
+)
+"""`capacity` is in ampere-hours per kilogram."""
+
+TANK = (Key("id", "id", is_required=True, example='"T-1"'),)
+
+PRICES = (Key("currency", "currency", is_required=True, example='"USD"'),)
 
 OUTAGE = (
     Key("vessel", "vessel", is_required=True, example='"QB-101"'),

@@ -7,9 +7,11 @@ from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from nightgauge.errors import FieldFolderError
+from nightgauge.field.equipment import read_anodes, read_prices, read_tanks
 from nightgauge.field.exports import find_bad_patterns, find_bad_time_format
 from nightgauge.field.keys import FIELD
 from nightgauge.field.limits import read_limits
+from nightgauge.field.lists import Known, read_gauges, read_inspections, read_routings, read_tests
 from nightgauge.field.problems import Scope, remedy_for, shown
 from nightgauge.field.settings import Field, TagRow
 from nightgauge.field.tables import Place, Table, read_table, read_value
@@ -18,7 +20,7 @@ from nightgauge.field.vessels import find_duplicate_ids, ids_in, read_outages, r
 from nightgauge.units import STANDARD_ATMOSPHERE_KPA
 
 FILE_NAME = "field.toml"
-_TABLES = ("vessel", "well", "outage", "limits")
+_TABLES = ("vessel", "well", "outage", "anode", "tank", "prices", "limits")
 _KEYS = {key.name: key for key in FIELD}
 
 
@@ -55,6 +57,17 @@ def read_field(path: Path) -> Field:
     values["limits"] = read_limits(table.get("limits", {}), place, scope)
     find_bad_patterns(values.get("streams"), scope)
     find_bad_time_format(values.get("time_format"), scope)
+    values["anodes"] = read_anodes(table.get("anode"), ids, place, scope)
+    values["tanks"] = read_tanks(table.get("tank"), place, scope)
+    find_duplicate_ids(table.get("tank"), "tank", scope)
+    values["prices"] = read_prices(table.get("prices"), place, scope)
+    known = Known(
+        ids,
+        ids_in(table.get("well")),
+        ids_in(table.get("tank")),
+        [(anode.vessel, anode.id) for anode in values["anodes"]],
+    )
+    values |= _lists(file.parent, values, known, place, scope)
     if "tags" in values:
         values["tags"] = _tags(file.parent, values["tags"], ids, place, scope)
     if scope.problems:
@@ -130,6 +143,30 @@ def _tags_in_usual_place(folder: Path, scope: Scope) -> None:
     """Note the mistakes in a tags.csv of a folder whose field.toml cannot be read, as far as they show without it."""
     if (folder / "tags.csv").is_file():
         _tags(folder, "tags.csv", [], Place(ZoneInfo("UTC")), scope)
+
+
+_LISTS = (
+    ("tests", "tests", read_tests),
+    ("routing", "routings", read_routings),
+    ("gauges", "gauges", read_gauges),
+    ("inspections", "inspections", read_inspections),
+)
+"""Key of field.toml, which is also the usual name of the file; attribute of the field; how it is read."""
+
+
+def _lists(folder: Path, values: dict[str, Any], known: Known, place: Place, scope: Scope) -> dict[str, Any]:
+    """Return the optional lists; a list that field.toml names must be there."""
+    found: dict[str, Any] = {}
+    for key, attribute, read in _LISTS:
+        named = values.pop(key, None)
+        name = named or f"{key}.csv"
+        if named is None and not (folder / name).is_file():
+            continue
+        inner = Scope(name, problems=scope.problems)
+        text = _text(folder / name, inner)
+        if text is not None:
+            found[attribute] = read(text, known, place, inner)
+    return found
 
 
 def _tags(folder: Path, name: str, ids: list[str], place: Place, scope: Scope) -> tuple[TagRow, ...]:

@@ -35,9 +35,20 @@ class BackPressureValve:
     """An oil or gas back-pressure valve as set from `valid_from` on."""
 
     holds_kpag: float | None = None
+    needs_kpag: float | None = None
+    """Pressure that is needed to move what leaves by it; what it holds above costs production."""
     kind: Literal["spring", "weight"] | None = None
     downcomer_m: float | None = None
     valid_from: datetime | None = None
+
+
+@dataclass(frozen=True)
+class Heating:
+    """The heater that a vessel's oil stream, and the water left in it, goes to next."""
+
+    to_c: float
+    efficiency: float
+    """Share of the fuel's heat that reaches the stream."""
 
 
 @dataclass(frozen=True)
@@ -68,6 +79,11 @@ class Vessel:
     """Dated settings, earliest first; empty where the vessel has no such control declared."""
     oil_valve: tuple[BackPressureValve, ...] = ()
     gas_valve: tuple[BackPressureValve, ...] = ()
+    heating: Heating | None = None
+    """Where its oil stream is heated next."""
+    oil_meter_factor: float = 1.0
+    oil_shrinkage: float = 1.0
+    """Stock-tank volume per metered volume of oil at standard temperature."""
     limits: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     """Thresholds set for this vessel: kind, name, value in the unit used inside."""
 
@@ -105,6 +121,92 @@ class Well:
     vessel: str | None = None
     lift: str | None = None
     productivity_index_m3_per_day_per_kpa: float | None = None
+    pump_curve_slope_kpa_day_per_m3: float | None = None
+    """How much pressure the pump loses per rate; its size, without sign."""
+    water_cut_fraction: float | None = None
+    """Used where no accepted test tells it."""
+
+
+@dataclass(frozen=True)
+class Anode:
+    """One sacrificial anode."""
+
+    id: str
+    vessel: str
+    material: Literal["magnesium", "zinc", "aluminium"]
+    mass_kg: float | None = None
+    """When it was put in."""
+    tag: str | None = None
+    """Tag of tags.csv that measures the current in its lead."""
+    installed_utc: datetime | None = None
+    utilisation: float | None = None
+    """Share of the mass that can be used up; a stated value for its shape without it."""
+    capacity_ah_per_kg: float | None = None
+    """Practical capacity; a stated value for its material without it."""
+
+
+@dataclass(frozen=True)
+class Inspection:
+    """One line of inspections.csv: what was left of an anode."""
+
+    at_utc: datetime
+    vessel: str
+    anode: str
+    mass_kg: float | None = None
+    left_fraction: float | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class ScheduledTest:
+    """One line of tests.csv: a well was tested on a vessel."""
+
+    well: str
+    vessel: str
+    start_utc: datetime
+    end_utc: datetime
+
+
+@dataclass(frozen=True)
+class Routing:
+    """One line of routing.csv: from a time on a well flows to a vessel; nowhere without one."""
+
+    at_utc: datetime
+    well: str
+    vessel: str | None
+
+
+@dataclass(frozen=True)
+class Tank:
+    """A tank with its strapping: gauge and volume, both rising."""
+
+    id: str
+    gauge_m: tuple[float, ...]
+    volume_m3: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Gauge:
+    """One line of gauges.csv: a tank gauged by hand before and after a well's run into it."""
+
+    well: str
+    tank: str
+    start_utc: datetime
+    end_utc: datetime
+    opening_m: float
+    closing_m: float
+    water_cut_fraction: float | None = None
+
+
+@dataclass(frozen=True)
+class Prices:
+    """What a unit is worth, where the user says so. None is no price."""
+
+    currency: str
+    oil_per_m3: float | None = None
+    gas_per_m3: float | None = None
+    """Standard conditions."""
+    fuel_per_mj: float | None = None
 
 
 @dataclass(frozen=True)
@@ -158,6 +260,13 @@ class Field:
     wells: tuple[Well, ...] = ()
     outages: tuple[Outage, ...] = ()
     limits: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    anodes: tuple[Anode, ...] = ()
+    inspections: tuple[Inspection, ...] = ()
+    tests: tuple[ScheduledTest, ...] = ()
+    routings: tuple[Routing, ...] = ()
+    tanks: tuple[Tank, ...] = ()
+    gauges: tuple[Gauge, ...] = ()
+    prices: Prices | None = None
 
     @property
     def folder(self) -> Path:

@@ -4,22 +4,31 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any, TypeVar
 
-from nightgauge.field.keys import BACK_PRESSURE_VALVE, OUTAGE, REQUIRED_RETENTION, VESSEL, WATER_DUMP, WELL, Key
+from nightgauge.field.keys import (
+    BACK_PRESSURE_VALVE,
+    HEATING,
+    OUTAGE,
+    REQUIRED_RETENTION,
+    VESSEL,
+    WATER_DUMP,
+    WELL,
+    Key,
+)
 from nightgauge.field.limits import read_limits
 from nightgauge.field.possible import find_impossible
 from nightgauge.field.problems import Scope, listed, remedy_for, shown
-from nightgauge.field.settings import BackPressureValve, Outage, Vessel, WaterDump, Well
+from nightgauge.field.settings import BackPressureValve, Heating, Outage, Vessel, WaterDump, Well
 from nightgauge.field.tables import Place, Table, read_table
 
-_INNER = ("required_retention", "water_dump", "oil_valve", "gas_valve", "limits")
+_INNER = ("required_retention", "water_dump", "oil_valve", "gas_valve", "heating", "limits")
 _S_PER_MIN = 60.0
 
 
 def read_vessels(value: object, place: Place, scope: Scope) -> tuple[Vessel, ...]:
     """Return the vessels of `[[vessel]]`; those with mistakes are left out, the mistakes noted."""
     vessels = []
-    for number, table in enumerate(_tables(value, "vessel", scope), start=1):
-        vessel = _read_vessel(table, place, scope.inside(_called("vessel", table, number)))
+    for number, table in enumerate(tables_of(value, "vessel", scope), start=1):
+        vessel = _read_vessel(table, place, scope.inside(called("vessel", table, number)))
         if vessel is not None:
             vessels.append(vessel)
     return tuple(vessels)
@@ -45,8 +54,8 @@ def find_duplicate_ids(value: object, what: str, scope: Scope) -> None:
 def read_wells(value: object, vessel_ids: Sequence[str], place: Place, scope: Scope) -> tuple[Well, ...]:
     """Return the wells of `[[well]]`."""
     wells = []
-    for number, table in enumerate(_tables(value, "well", scope), start=1):
-        inner = scope.inside(_called("well", table, number))
+    for number, table in enumerate(tables_of(value, "well", scope), start=1):
+        inner = scope.inside(called("well", table, number))
         values = read_table(table, WELL, place, inner)
         _known_vessel(values.get("vessel"), vessel_ids, inner)
         if "id" in values:
@@ -57,7 +66,7 @@ def read_wells(value: object, vessel_ids: Sequence[str], place: Place, scope: Sc
 def read_outages(value: object, vessel_ids: Sequence[str], place: Place, scope: Scope) -> tuple[Outage, ...]:
     """Return the outages of `[[outage]]`."""
     outages = []
-    for number, table in enumerate(_tables(value, "outage", scope), start=1):
+    for number, table in enumerate(tables_of(value, "outage", scope), start=1):
         inner = scope.inside(f"outage {number}")
         values = read_table(table, OUTAGE, place, inner)
         _known_vessel(values.get("vessel"), vessel_ids, inner)
@@ -75,7 +84,8 @@ def _known_vessel(name: str | None, vessel_ids: Sequence[str], scope: Scope) -> 
         scope.add("vessel", shown(name), expected, remedy_for(name, vessel_ids))
 
 
-def _tables(value: object, what: str, scope: Scope) -> list[Table]:
+def tables_of(value: object, what: str, scope: Scope) -> list[Table]:
+    """Return the tables of a kind that comes again; none, and a mistake noted, where it is something else."""
     if value is None:
         return []
     if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
@@ -84,7 +94,8 @@ def _tables(value: object, what: str, scope: Scope) -> list[Table]:
     return value
 
 
-def _called(what: str, table: Table, number: int) -> str:
+def called(what: str, table: Table, number: int) -> str:
+    """Return how a table is named in messages: by its id where it has one."""
     name = table.get("id")
     return f"{what} {shown(name)[1:-1]}" if isinstance(name, str) and name.strip() else f"{what} {number}"
 
@@ -96,6 +107,7 @@ def _read_vessel(table: Table, place: Place, scope: Scope) -> Vessel | None:
     values["water_dump"] = _controls(table, "water_dump", WATER_DUMP, WaterDump, place, scope)
     values["oil_valve"] = _controls(table, "oil_valve", BACK_PRESSURE_VALVE, BackPressureValve, place, scope)
     values["gas_valve"] = _controls(table, "gas_valve", BACK_PRESSURE_VALVE, BackPressureValve, place, scope)
+    values |= _heating(table.get("heating"), place, scope)
     values["limits"] = read_limits(table.get("limits", {}), place, scope)
     if not {"id", "service"} <= values.keys():
         return None
@@ -112,6 +124,16 @@ def _retention(value: object, place: Place, scope: Scope) -> dict[str, float]:
         return {}
     seconds = read_table(value, REQUIRED_RETENTION, place, scope.inside("required_retention"))
     return {name: duration_s / _S_PER_MIN for name, duration_s in seconds.items()}
+
+
+def _heating(value: object, place: Place, scope: Scope) -> dict[str, Heating]:
+    if value is None:
+        return {}
+    if not isinstance(value, dict):
+        scope.add("heating", shown(value), "a table [vessel.heating]", "write [vessel.heating] above its keys")
+        return {}
+    values = read_table(value, HEATING, place, scope.inside("heating"))
+    return {"heating": Heating(**values)} if len(values) == len(HEATING) else {}
 
 
 _Control = TypeVar("_Control", WaterDump, BackPressureValve)

@@ -15,8 +15,12 @@ from nightgauge.store.remembered import remember
 from nightgauge.store.schema import IN_FORCE, TABLES
 from nightgauge.units import DIMENSIONS, Conversion, System, conversion
 from nightgauge.vocabulary.frames import (
+    ANODES,
+    BACK_PRESSURE,
+    CARRYOVER,
     DUMP_CYCLES,
     SIGNAL_HOURS,
+    VESSEL_CAPACITY,
     VESSEL_DAYS,
     VESSEL_HOURS,
     WELL_TESTS,
@@ -24,7 +28,9 @@ from nightgauge.vocabulary.frames import (
 )
 from nightgauge.vocabulary.signals import SIGNALS
 
-PLAIN_FRAMES = (DUMP_CYCLES, VESSEL_HOURS, VESSEL_DAYS, WELL_TESTS)
+PLAIN_FRAMES = (
+    DUMP_CYCLES, VESSEL_HOURS, VESSEL_DAYS, WELL_TESTS, VESSEL_CAPACITY, BACK_PRESSURE, CARRYOVER, ANODES,
+)  # fmt: skip
 """Tables whose columns each have one unit."""
 
 SIGNAL_LEVELS = ("first", "last", "mean", "minimum", "maximum", "p10", "p90")
@@ -35,12 +41,13 @@ _ENDINGS = {
     "m": "_m", "m3": "_m3", "m3/day": "_m3_per_day", "kPag": "_kpag", "kPa": "_kpa", "degC": "_c",
     "in": "_in", "mm": "_mm", "bbl": "_bbl", "bbl/day": "_bbl_per_day", "Mcf": "_mcf", "Mcf/day": "_mcf_per_day",
     "psig": "_psig", "psi": "_psi", "degF": "_f", "s": "_s", "min": "_min", "1": "_fraction", "%": "_percent",
+    "kg": "_kg", "lb": "_lb", "MJ": "_mj", "MMBtu": "_mmbtu",
 }  # fmt: skip
 """How a column's name says its unit."""
 
 _DIMENSION_OF = {
     "m": "length", "m3": "volume", "m3/day": "liquid rate", "kPag": "pressure", "kPa": "pressure difference",
-    "degC": "temperature", "s": "duration", "1": "fraction",
+    "degC": "temperature", "s": "duration", "1": "fraction", "kg": "mass", "MJ": "energy",
 }  # fmt: skip
 """The quantity a column's unit speaks of, where people read it in another unit."""
 

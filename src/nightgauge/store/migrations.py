@@ -25,7 +25,14 @@ def _create_tables(con: duckdb.DuckDBPyConnection) -> None:
     con.execute((files("nightgauge.store") / "steps" / "0001_tables.sql").read_text(encoding="utf-8"))
 
 
-MIGRATIONS = (Migration(1, "create the tables", _create_tables),)
+def _add_capacity_losses_anodes(con: duckdb.DuckDBPyConnection) -> None:
+    con.execute((files("nightgauge.store") / "steps" / "0002_capacity_losses_anodes.sql").read_text(encoding="utf-8"))
+
+
+MIGRATIONS = (
+    Migration(1, "create the tables", _create_tables),
+    Migration(2, "add capacity, losses, anodes and more of well tests", _add_capacity_losses_anodes),
+)
 """In order, without gaps. A test holds the outcome of all of them to the frames of the vocabulary."""
 
 NEWEST = MIGRATIONS[-1].number

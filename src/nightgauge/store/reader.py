@@ -115,6 +115,10 @@ class Reader:
         where = _OF_VESSEL.format(time="opened_utc")
         return select(self._con, DUMP_CYCLES, where, {"vessel": vessel, "start": start, "end": end})
 
+    def reckoned(self, frame: Frame) -> pl.DataFrame:
+        """Return a table that nights reckon (capacity, back pressure, carryover, anodes) as its frame."""
+        return select(self._con, frame)
+
     def findings(self) -> pl.DataFrame:
         """Return all findings as FINDINGS."""
         return select(self._con, FINDINGS)

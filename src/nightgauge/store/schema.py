@@ -6,10 +6,14 @@ import polars as pl
 
 from nightgauge.vocabulary.flags import FLAG
 from nightgauge.vocabulary.frames import (
+    ANODES,
+    BACK_PRESSURE,
+    CARRYOVER,
     DUMP_CYCLES,
     SIGNAL_HOURS,
     STORED_FRAMES,
     TIME,
+    VESSEL_CAPACITY,
     VESSEL_DAYS,
     VESSEL_HOURS,
     WELL_TESTS,
@@ -67,7 +71,10 @@ TABLES = (*STORED_FRAMES, CHANGED_RANGES, FILE_TAGS, VESSEL_SETUPS, FIELD_SETTIN
 """Every table of the database but the record of migrations."""
 
 DERIVED_FRAMES = (DUMP_CYCLES, VESSEL_HOURS, VESSEL_DAYS, SIGNAL_HOURS, WELL_TESTS)
-"""Tables that can be made again from samples and settings."""
+"""Tables that can be made again from samples and settings, each row in its own range of time."""
+
+RECKONED_FRAMES = (VESSEL_CAPACITY, BACK_PRESSURE, CARRYOVER, ANODES)
+"""Tables that each night reckons anew from derived rows and settings."""
 
 IN_FORCE = """removed_utc IS NULL AND (from_utc IS NULL OR time_utc >= from_utc)
     AND (to_utc IS NULL OR time_utc < to_utc)"""

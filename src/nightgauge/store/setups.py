@@ -19,7 +19,7 @@ from nightgauge.field.settings import BackPressureValve, Field, Vessel, WaterDum
 from nightgauge.store import ranges
 from nightgauge.store.frames_io import insert, select
 from nightgauge.store.remembered import remember
-from nightgauge.store.schema import CHANGED_RANGES, DERIVED_FRAMES, VESSEL_SETUPS
+from nightgauge.store.schema import CHANGED_RANGES, DERIVED_FRAMES, RECKONED_FRAMES, VESSEL_SETUPS
 
 _CONTROLS = ("water_dump", "oil_valve", "gas_valve")
 _NOT_DERIVED_FROM = ("id", "name", "limits", *_CONTROLS)
@@ -122,6 +122,6 @@ def _rewrite(con: duckdb.DuckDBPyConnection, current: dict[str, tuple[Segment, .
 def _forget_others(con: duckdb.DuckDBPyConnection, current: Mapping[str, object]) -> None:
     """Drop what was derived, and is owed, for vessels that field.toml no longer has; their samples stay."""
     con.register("vessels", pl.DataFrame({"vessel": list(current)}, schema={"vessel": pl.String}))
-    for frame in (*DERIVED_FRAMES, CHANGED_RANGES):
+    for frame in (*DERIVED_FRAMES, *RECKONED_FRAMES, CHANGED_RANGES):
         con.execute(f"DELETE FROM {frame.name} WHERE vessel NOT IN (SELECT vessel FROM vessels)")  # noqa: S608  declared
     con.unregister("vessels")

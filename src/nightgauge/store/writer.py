@@ -1,6 +1,6 @@
 """What can be written to the database; all within the transaction of one `Store.writing`."""
 
-from datetime import datetime
+from datetime import date, datetime
 
 import polars as pl
 
@@ -113,6 +113,23 @@ class Writer(Reader):
             f"DELETE FROM {frame.name} WHERE vessel = $vessel AND {time} >= $start AND {time} < $end",  # noqa: S608
             {"vessel": vessel, "start": start, "end": end},
         )
+        insert(self._con, frame, rows)
+
+    def save_reckoned(self, frame: Frame, rows: pl.DataFrame, first_day: date | None = None) -> None:
+        """Put rows in the place of all stored of a reckoned table, or of those from `first_day` on.
+
+        Raises
+        ------
+        ProgrammerError
+            If a row lies before `first_day`.
+
+        """
+        if first_day is None:
+            self._con.execute(f"DELETE FROM {frame.name}")  # noqa: S608  names are declared
+        else:
+            if rows.filter(pl.col("day") < first_day).height:
+                raise ProgrammerError(f"{frame.name}: rows lie before {first_day}")
+            self._con.execute(f"DELETE FROM {frame.name} WHERE day >= $first", {"first": first_day})  # noqa: S608
         insert(self._con, frame, rows)
 
     def save_findings(self, findings: pl.DataFrame, events: pl.DataFrame) -> None:

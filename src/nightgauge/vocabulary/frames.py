@@ -313,6 +313,95 @@ WELL_TESTS = Frame(
         _number("water_cut_fraction", "1", "water / (water + oil)"),
         _text("state", "accepted, rejected or running"),
         _text("reason", "why it was rejected"),
+        _text("source", "where the well's run is known from: well_on_test, tests, routing or gauges"),
+        _time("steady_utc", "start of the part that the rates are of, after the purge"),
+        _number("gas_m3_per_day", "m3/day", "gas rate over the steady part, standard conditions"),
+        _number("net_oil_m3_per_day", "m3/day", "oil without water at standard conditions"),
+        _number("water_uncertainty_m3_per_day", "m3/day", "standard uncertainty of the water rate"),
+        _number("oil_uncertainty_m3_per_day", "m3/day", "standard uncertainty of the oil rate"),
+        _number("net_oil_uncertainty_m3_per_day", "m3/day", "standard uncertainty of the net oil"),
+    ),
+)
+
+VESSEL_CAPACITY = Frame(
+    "vessel_capacity",
+    "one limit of one vessel against the load it saw, as of the last night",
+    ("vessel", "limit"),
+    (
+        _text("vessel", "vessel id"),
+        _text("limit", "water retention, oil retention, water settling, oil settling, gas, water dump or oil valve"),
+        _text("phase", "water, oil or gas: whose rate it limits"),
+        _time("from_utc", "start of the days whose load counts"),
+        _time("until_utc", "end of the days whose load counts"),
+        _number("capacity_m3_per_day", "m3/day", "rate it can take; null where something is missing"),
+        _number("median_load_m3_per_day", "m3/day", "median load of the days"),
+        _number("high_load_m3_per_day", "m3/day", "90th percentile of the days' loads"),
+        _number("worst_load_m3_per_day", "m3/day", "largest load of a day"),
+        Column("worst_day", pl.Date, "", "day of the largest load"),
+        _number("used_fraction", "1", "90th percentile of the loads / capacity"),
+        Column("binds", pl.Boolean, "", "whether it is the limit used most"),
+        _text("basis", "how the capacity was reckoned, or what is missing for it"),
+    ),
+)
+
+BACK_PRESSURE = Frame(
+    "back_pressure",
+    "one vessel, one day: the pressure held above what is needed, and the production it costs at most",
+    ("vessel", "day"),
+    (
+        _text("vessel", "vessel id"),
+        Column("day", pl.Date, "", "day of the field's zone"),
+        _number("held_kpag", "kPag", "pressure held by the oil valve"),
+        _number("needed_kpag", "kPag", "pressure that is needed, or that the valve is set to"),
+        _number("excess_kpa", "kPa", "pressure held above that; null while none is held above"),
+        _number("header_kpag", "kPag", "median pressure of the production header"),
+        _number("line_loss_kpa", "kPa", "header less vessel pressure, median"),
+        _number("droop_kpa_per_m3_per_day", "kPa/(m3/day)", "rise of the vessel pressure with the load on the day"),
+        Column("wells", pl.Int64, "", "wells that flow to the vessel"),
+        Column("wells_without_index", pl.Int64, "", "of these, without a productivity index: their loss is not in"),
+        _number("liquid_loss_m3_per_day", "m3/day", "liquid held back, at most"),
+        _number("oil_loss_m3_per_day", "m3/day", "oil of it, at most; null where no water cut is known"),
+        _number("oil_loss_money", "", "what that oil is worth, in the currency of field.toml"),
+    ),
+)
+
+CARRYOVER = Frame(
+    "carryover",
+    "one vessel, one day: water that left with the oil and what heating it takes, oil that left with the water",
+    ("vessel", "day"),
+    (
+        _text("vessel", "vessel id"),
+        Column("day", pl.Date, "", "day of the field's zone"),
+        _number("water_with_oil_m3", "m3", "water in the oil stream"),
+        _number("oil_with_water_m3", "m3", "oil in the water stream"),
+        _number("heat_mj", "MJ", "heat that the water takes in the heater that follows"),
+        _number("fuel_mj", "MJ", "fuel for it at the stated efficiency"),
+        _number("fuel_money", "", "what the fuel costs, in the currency of field.toml"),
+        _number("oil_money", "", "what the oil is worth, in the currency of field.toml"),
+    ),
+)
+
+ANODES = Frame(
+    "anode",
+    "one anode as of the last night",
+    ("vessel", "anode"),
+    (
+        _text("vessel", "vessel id"),
+        _text("anode", "anode id"),
+        _text("material", "magnesium, zinc or aluminium"),
+        _time("until_utc", "data up to here"),
+        _time("from_utc", "mass known at this time: installed, or last inspection"),
+        _number("first_mass_kg", "kg", "mass at that time"),
+        _number("charge_ah", "Ah", "charge that went through since, unknown time taken at the mean current"),
+        _number("mass_left_kg", "kg", "mass left"),
+        _number("left_fraction", "1", "usable mass left / usable mass when new"),
+        _number("current_a", "A", "median current of the last days"),
+        _number("life_left_days", "days", "until the usable mass is gone, at that current"),
+        _number("shortest_life_days", "days", "lower end of its 80 % interval"),
+        _number("longest_life_days", "days", "upper end of its 80 % interval"),
+        Column("spent_on", pl.Date, "", "day on which the usable mass is gone"),
+        Column("inspect_by", pl.Date, "", "next inspection"),
+        _text("basis", "how it was reckoned, or what is missing for it"),
     ),
 )
 
@@ -338,7 +427,7 @@ FINDINGS = Frame(
         _text("evidence", "JSON list of {name, value, unit, expected, from, to}"),
         _text("instead", "JSON list of {kind, why}"),
         _text("checks", "JSON list of texts"),
-        _text("effect", "JSON {value, unit, basis} or null"),
+        _text("effect", "JSON {value, unit, basis, terms, is_upper_bound} or null"),
         _number("severity", "", "size of the fault in the kind's own measure, for worse and weaker"),
         _count("quiet_nights", "nights in a row that could judge and saw nothing"),
         _text("also", "JSON list of kinds told inside this finding as its consequences"),
@@ -374,6 +463,6 @@ NIGHTS = Frame(
 
 STORED_FRAMES = (
     SAMPLES, QUARANTINE, SOURCE_FILES, TAGS, DUMP_CYCLES, VESSEL_HOURS, VESSEL_DAYS, SIGNAL_HOURS,
-    WELL_TESTS, FINDINGS, FINDING_EVENTS, NIGHTS,
+    WELL_TESTS, VESSEL_CAPACITY, BACK_PRESSURE, CARRYOVER, ANODES, FINDINGS, FINDING_EVENTS, NIGHTS,
 )  # fmt: skip
 """The frames that are tables of the database."""
