@@ -1,1 +1,1 @@
-"""Geometry, retention, liquids, gas and valves. Pure functions over floats or arrays; SI in and out; NaN passes."""
+"""Vessels, liquids, gas, valves, settling, wells, heat, anodes. Pure over floats or arrays; SI in and out; NaN passes."""
