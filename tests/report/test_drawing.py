@@ -75,3 +75,39 @@ def test_the_text_alternative_tells_size_and_levels_and_escapes_names(make_vesse
 
 def test_without_dimensions_there_is_no_drawing(make_vessel: MakeVessel) -> None:
     assert drawn_vessel(make_vessel("V", heads=None), Levels(), Levels(), "oilfield", "one") is None
+
+
+def _stubs(svg: str) -> dict[str, tuple[float, float]]:
+    """Return where each nozzle's flange begins, by its name."""
+    found = re.findall(r'class="stub" d="M([\d.]+),([\d.]+)[^"]*"/><text class="nozzle" [^>]*>(\w+)<', svg)
+    return {name: (float(x), float(y)) for x, y, name in found}
+
+
+@pytest.mark.parametrize("orientation", ["horizontal", "vertical"])
+def test_gas_leaves_at_the_top_water_at_the_bottom_and_oil_at_its_level(
+    make_vessel: MakeVessel, orientation: str
+) -> None:
+    svg = _svg(make_vessel("V", orientation=orientation), Levels(24 * INCH_M), Levels(60 * INCH_M))
+    stubs = _stubs(svg)
+    (oil_level,) = re.findall(r'class="oil" x="[\d.]+" y="([\d.]+)"', svg)
+    assert stubs.keys() == {"in", "oil", "gas", "water"}
+    assert stubs["gas"][1] < stubs["oil"][1] < stubs["water"][1]
+    assert stubs["oil"][1] == pytest.approx(float(oil_level) - 5.5, abs=0.11)  # the flange is 11 high about it
+
+
+def test_the_far_end_of_a_lying_vessel_has_its_outlets(make_vessel: MakeVessel) -> None:
+    stubs = _stubs(_svg(make_vessel("V")))
+    assert stubs["in"][0] < min(stubs[name][0] for name in ("gas", "water", "oil"))
+
+
+def test_a_standing_vessel_full_of_oil_keeps_its_inlet_apart_from_the_oil_outlet(make_vessel: MakeVessel) -> None:
+    stubs = _stubs(_svg(make_vessel("V", orientation="vertical"), oil=Levels(270 * INCH_M)))
+    assert stubs["oil"][1] - stubs["in"][1] > 11
+
+
+def test_all_words_lie_inside_the_drawing(make_vessel: MakeVessel) -> None:
+    svg = _svg(make_vessel("V"), Levels(44 * INCH_M))
+    (width, height) = map(float, *re.findall(r'viewBox="0 0 (\d+) (\d+)"', svg))
+    for x, y in re.findall(r'<text(?: class="nozzle")? x="([\d.]+)" y="([\d.]+)"', svg):
+        assert 0 < float(x) < width
+        assert 0 < float(y) < height

@@ -1,5 +1,6 @@
 """The drawn vessel: a section to scale with water, oil and gas at the week's levels, as one SVG with its words."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -10,14 +11,23 @@ from nightgauge.physics.geometry import Shell, shell
 from nightgauge.report.quantities import rounded, shown
 from nightgauge.units import System
 
-_WIDTH = 420.0
-_SIDE_LABELS = 168.0
-"""Room at the right for words. [px]"""
-_MARGIN = 16.0
+_WIDTH = 380.0
+_SIDE_LABELS = 166.0
+"""Room at the left for words. [px]"""
+_OUTLET = 40.0
+"""Room at the right for the oil outlet and its name. [px]"""
+_MARGIN = 26.0
+"""Room above and below for a nozzle with its name. [px]"""
 _LARGEST_HEIGHT = 240.0
-_LINE = 14.0
+_LINE = 15.0
 """Least distance of two lines of words. [px]"""
 _FOOT_M = 0.3048
+_STUB, _BORE, _FLANGE = 9.0, 3.0, 5.5
+"""Length, half the bore and half the flange of a nozzle. [px] Not to scale: nozzles are not in field.toml."""
+_INLET_AT, _OUTLET_AT = 0.06, 0.9
+"""Where along the shell its nozzles are drawn, inlet end to far end. [1] Schematic, as the caption says."""
+_OIL_AT = 0.7
+"""Height of the oil outlet where no oil level is known. [1] Schematic."""
 
 
 @dataclass(frozen=True)
@@ -76,10 +86,11 @@ def drawn_vessel(vessel: Vessel, interface: Levels, oil: Levels, system: System,
     inside = shell(vessel.inside_diameter_m, vessel.length_m, vessel.heads, vessel.orientation)
     if inside is None:
         return None
-    scale = min((_WIDTH - _SIDE_LABELS - _MARGIN) / _long(inside), _LARGEST_HEIGHT / inside.height_m)
-    section = _Section(inside, scale, _MARGIN, _MARGIN + inside.height_m * scale)
+    scale = min((_WIDTH - _SIDE_LABELS - _OUTLET) / _long(inside), _LARGEST_HEIGHT / inside.height_m)
+    section = _Section(inside, scale, _SIDE_LABELS, _MARGIN + inside.height_m * scale)
     words = _levels_words(vessel, interface, oil, system)
     parts = [_fluids(section, vessel, interface, oil, name), _outline(section), _baffle(section, vessel)]
+    parts += [_nozzles(section, _top(oil, vessel.normal_oil_level_m))]
     parts += [_ticks(section, vessel), _labels(section, words)]
     described = escape(_described(vessel, inside, words, system))
     bottom = max(section.bottom, _MARGIN + len(words) * _LINE) + _MARGIN
@@ -159,13 +170,69 @@ def _baffle(section: _Section, vessel: Vessel) -> str:
     return f'<path class="baffle" d="M{x:.1f},{section.bottom:.1f} v{-0.8 * section.height:.1f}"/>'
 
 
+def _nozzles(section: _Section, oil_m: float | None) -> str:
+    """Return inlet and outlets as short stubs with their names, where vessels of the sort usually have them."""
+    inside, top = section.inside, section.bottom - section.height
+    right = section.left + section.width
+    oil_y = section.y(_OIL_AT * inside.height_m if oil_m is None else oil_m)
+    oil = _stub_right(_wall_x(section, oil_y), right, oil_y, "oil")
+    if inside.orientation == "vertical":
+        middle = section.left + section.width / 2
+        # Between the oil level and the upper seam, which is where the feed comes into the gas.
+        inlet_y = (oil_y + min(top + inside.head_depth_m * section.scale, oil_y - 2 * _LINE)) / 2
+        feed = _stub_right(_wall_x(section, inlet_y), right, inlet_y, "in")
+        return feed + oil + _stub_up(middle, top, "gas") + _stub_down(middle, section.bottom, "water")
+    shell_left, straight = section.left + inside.head_depth_m * section.scale, inside.length_m * section.scale
+    inlet, outlet = shell_left + _INLET_AT * straight, shell_left + _OUTLET_AT * straight
+    feed = _stub_up(inlet, top, "in")
+    return feed + oil + _stub_up(outlet, top, "gas") + _stub_down(outlet, section.bottom, "water")
+
+
+def _wall_x(section: _Section, y: float) -> float:
+    """Return where the right wall lies at a height of the drawing."""
+    inside, right = section.inside, section.left + section.width
+    depth, radius = inside.head_depth_m * section.scale, inside.inside_diameter_m * section.scale / 2
+    if inside.orientation == "horizontal":
+        across = min(abs(y - (section.bottom - section.height / 2)) / radius, 1.0)
+        return right - depth + depth * math.sqrt(1.0 - across**2)
+    into_head = max(section.bottom - section.height + depth - y, y - (section.bottom - depth), 0.0)
+    if into_head == 0.0 or depth == 0.0:
+        return right
+    return right - radius + radius * math.sqrt(1.0 - min(into_head / depth, 1.0) ** 2)
+
+
+def _stub_up(x: float, top: float, name: str) -> str:
+    flange = f"M{x - _FLANGE:.1f},{top - _STUB:.1f} h{2 * _FLANGE:.1f}"
+    pipe = f"M{x - _BORE:.1f},{top:.1f} v{-_STUB:.1f} M{x + _BORE:.1f},{top:.1f} v{-_STUB:.1f}"
+    return _named_stub(f"{flange} {pipe}", (x + _FLANGE + 4, top - 4), name)
+
+
+def _stub_down(x: float, bottom: float, name: str) -> str:
+    flange = f"M{x - _FLANGE:.1f},{bottom + _STUB:.1f} h{2 * _FLANGE:.1f}"
+    pipe = f"M{x - _BORE:.1f},{bottom:.1f} v{_STUB:.1f} M{x + _BORE:.1f},{bottom:.1f} v{_STUB:.1f}"
+    return _named_stub(f"{flange} {pipe}", (x + _FLANGE + 4, bottom + 14), name)
+
+
+def _stub_right(wall: float, right: float, y: float, name: str) -> str:
+    end = right + _STUB
+    flange = f"M{end:.1f},{y - _FLANGE:.1f} v{2 * _FLANGE:.1f}"
+    pipe = f"M{wall:.1f},{y - _BORE:.1f} H{end:.1f} M{wall:.1f},{y + _BORE:.1f} H{end:.1f}"
+    return _named_stub(f"{flange} {pipe}", (end + 4, y + 4), name)
+
+
+def _named_stub(path: str, place: tuple[float, float], name: str) -> str:
+    words = f'<text class="nozzle" x="{place[0]:.1f}" y="{place[1]:.1f}">{name}</text>'
+    return f'<path class="stub" d="{path}"/>{words}'
+
+
 def _ticks(section: _Section, vessel: Vessel) -> str:
-    """Return short strokes on the right wall at the levels at which the dump opens and shuts."""
+    """Return short strokes on the left wall at the levels at which the dump opens and shuts."""
     dump = vessel.water_dump[-1] if vessel.water_dump else None
     levels = () if dump is None else (dump.opens_at_m, dump.closes_at_m, dump.holds_m)
-    right = section.left + section.width
     return "".join(
-        f'<path class="tick" d="M{right - 8:.1f},{section.y(level):.1f} h16"/>' for level in levels if level is not None
+        f'<path class="tick" d="M{section.left - 8:.1f},{section.y(level):.1f} h16"/>'
+        for level in levels
+        if level is not None
     )
 
 
@@ -192,13 +259,13 @@ def _levels_words(vessel: Vessel, interface: Levels, oil: Levels, system: System
 
 
 def _labels(section: _Section, words: Sequence[tuple[float, str]]) -> str:
-    """Return the words at the right with leader lines, pushed apart so that none lies over another."""
-    x = section.left + section.width + 26
+    """Return the words at the left with leader lines, pushed apart so that none lies over another."""
+    x = section.left - 26
     wanted = [section.y(level) for level, _ in words]
     places = _apart(wanted)
     return "".join(
-        f'<path class="leader" d="M{x - 16:.1f},{at:.1f} L{x - 4:.1f},{place:.1f}"/>'
-        f'<text x="{x:.1f}" y="{place + 4:.1f}">{escape(text)}</text>'
+        f'<path class="leader" d="M{x + 16:.1f},{at:.1f} L{x + 4:.1f},{place:.1f}"/>'
+        f'<text x="{x:.1f}" y="{place + 4:.1f}" text-anchor="end">{escape(text)}</text>'
         for (_, text), at, place in zip(words, wanted, places, strict=True)
     )
 

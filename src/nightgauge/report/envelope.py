@@ -33,8 +33,8 @@ _NARROWEST_PX = 280
 _LABEL_PX = 17
 """Room of a line of words with its distance from the line it names."""
 _FARTHEST = 2.5
-"""Times the largest load up to which a limit is drawn: one farther off would squeeze the days into a corner. House
-choice."""
+"""Times a high load (90th percentile) up to which a limit is drawn: one farther off would squeeze the days into a
+corner. House choice."""
 
 
 @dataclass(frozen=True)
@@ -58,6 +58,8 @@ class Envelope:
     alternative: str
     height: int
     sentences: tuple[str, ...]
+    has_limits: bool
+    """Whether a limit is drawn."""
 
 
 def envelope(vessel: Vessel, field: Field, days: pl.DataFrame) -> Envelope | None:
@@ -78,14 +80,21 @@ def envelope(vessel: Vessel, field: Field, days: pl.DataFrame) -> Envelope | Non
     drawn = tuple(limit for limit in limits if _is_near(limit, known))
     sentences = tuple(_meeting(limit, days, field, is_drawn=limit in drawn) for limit in limits)
     return Envelope(
-        _specification(known, drawn, field), _alternative(vessel, known, limits, field), _HEIGHT_PX + 60, sentences
+        specification=_specification(known, drawn, field),
+        alternative=_alternative(vessel, known, limits, field),
+        height=_HEIGHT_PX + 60,
+        sentences=sentences,
+        has_limits=bool(drawn),
     )
 
 
 def _is_near(limit: Limit, known: pl.DataFrame) -> bool:
     """Return whether a limit is near enough to the days to be drawn with them."""
-    largest = known[f"{limit.phase}_load_m3_per_day"].max()
-    return isinstance(largest, float) and limit.rate_m3_per_day <= _FARTHEST * largest
+    loads = known[f"{limit.phase}_load_m3_per_day"]
+    _, largest = _ends(loads)
+    # The largest load may be a single bad day; a limit that a day has passed is drawn all the same.
+    high = loads.quantile(0.9, "linear") or 0.0
+    return limit.rate_m3_per_day <= max(largest, _FARTHEST * high)
 
 
 def _limits(vessel: Vessel, days: pl.DataFrame) -> tuple[Limit, ...]:

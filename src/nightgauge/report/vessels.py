@@ -15,6 +15,7 @@ from nightgauge.report.week import WeekView
 from nightgauge.units import System
 
 ENVELOPE_DAYS = 90
+_SCHEMATIC = "Places and sizes of the nozzles are schematic."
 
 
 @dataclass(frozen=True)
@@ -30,6 +31,7 @@ class VesselShown:
     settings: tuple[tuple[str, str], ...]
     chart: ChartShown | None
     sentences: tuple[str, ...]
+    has_limits: bool
 
 
 def vessels(view: WeekView) -> tuple[VesselShown, ...]:
@@ -54,6 +56,7 @@ def _vessel(vessel: Vessel, view: WeekView, days: pl.DataFrame) -> VesselShown:
         settings=_settings(vessel, view.field.display_units),
         chart=None if made is None else ChartShown(safe_json(made.specification), made.alternative, made.height),
         sentences=() if made is None else made.sentences,
+        has_limits=made is not None and made.has_limits,
     )
 
 
@@ -61,8 +64,9 @@ def _note(drawing: Markup | None, interface: Levels, oil: Levels) -> str:
     if drawing is None:
         return "Not drawn: field.toml gives no full dimensions."
     if interface.low_m is None and oil.low_m is None:
-        return "To scale. No level is measured: drawn at the settings."
-    return "To scale, at the week’s median levels; hatched: where a level stood from its 10th to its 90th percentile."
+        return f"To scale. No level is measured: drawn at the settings. {_SCHEMATIC}"
+    hatched = "hatched: where a level stood from its 10th to its 90th percentile"
+    return f"To scale, at the week’s median levels; {hatched}. {_SCHEMATIC}"
 
 
 def _interface(vessel: Vessel, view: WeekView, week: pl.DataFrame) -> Levels:
