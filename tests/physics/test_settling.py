@@ -22,6 +22,7 @@ from nightgauge.physics.settling import (
 FT, INCH, BBL, LB_FT3 = 0.3048, 0.0254, 0.158987294928, 16.01846337396014
 WATER_60F = 999.016  # [kg/m3]
 MMSCF = 1e6 * FT**3  # [m3] at standard conditions
+DIFFERENCES = st.floats(1.0, 2000.0) | st.floats(-500.0, -1.0)  # [kg/m3]
 
 
 def stokes(specific_gravity_difference, viscosity_cp, micron):
@@ -102,7 +103,7 @@ def test_terminal_velocity_is_as_near_to_newer_drag_laws_as_told(micron, drop, a
     assert least <= terminal_velocity_m_per_s(micron * 1e-6, drop - around, around, viscosity) / reference <= most
 
 
-@given(st.floats(1e-6, 5e-3), st.floats(-500.0, 2000.0), st.floats(1.0, 1200.0), st.floats(0.01, 500.0))
+@given(st.floats(1e-6, 5e-3), DIFFERENCES, st.floats(1.0, 1200.0), st.floats(0.01, 500.0))
 def test_the_terminal_velocity_balances_weight_and_drag(diameter, difference, density, viscosity):
     found = terminal_velocity_m_per_s(diameter, difference, density, viscosity)
     reynolds = density * abs(found) * diameter / (viscosity / 1000.0)
@@ -111,7 +112,7 @@ def test_the_terminal_velocity_balances_weight_and_drag(diameter, difference, de
         12.0 + 1.5 * math.sqrt(reynolds)
     )
     weight = 9.80665 * abs(difference) * diameter * 2.0 / 3.0
-    assert drag == pytest.approx(weight, rel=1e-7, abs=1e-300)
+    assert drag == pytest.approx(weight, rel=1e-7)
     assert found * difference >= 0.0
 
 
@@ -146,7 +147,7 @@ def test_at_the_largest_rate_the_largest_pad_is_the_layer(ten_by_thirty):
     assert largest_pad_m(retention, 4e-4) == pytest.approx(0.6, rel=1e-12)
 
 
-@given(st.floats(0.5, 50.0), st.floats(0.05, 2.0), st.floats(50e-6, 1e-3), st.floats(-400.0, 400.0).filter(bool))
+@given(st.floats(0.5, 50.0), st.floats(0.05, 2.0), st.floats(50e-6, 1e-3), DIFFERENCES)
 def test_the_smallest_drop_is_the_one_that_just_settles(volume, depth, drop, difference):
     through = Layer(volume, depth)
     rate = settling_rate_m3_per_day(through, settling_velocity_m_per_s(drop, difference, 8.0))
