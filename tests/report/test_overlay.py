@@ -39,3 +39,12 @@ def test_without_dumps_or_a_level_there_is_no_overlay(make_valve_view: Callable[
     view = make_valve_view()
     assert overlay(view.samples, view.reference, view.period.clear(), "oilfield") is None
     assert overlay(view.samples.clear(), view.reference, view.period, "oilfield") is None
+
+
+def test_dumps_without_a_past_are_drawn_alone(make_valve_view: Callable[..., ValveView]) -> None:
+    view = make_valve_view()
+    level = view.samples.filter(pl.col("signal") == "interface_level")
+    made = overlay(level, view.reference.clear(), view.period, "oilfield")
+    assert made is not None
+    assert [layer["data"]["name"] for layer in made.specification["layer"]] == ["single"]
+    assert made.alternative.endswith("without a reference, as none is known.")

@@ -60,13 +60,13 @@ def overlay(level: pl.DataFrame, reference: pl.DataFrame, period: pl.DataFrame, 
         "single": _shown(single, ("level",), system)
         | {"t": single["since_s"].to_list(), "dump": single["dump"].to_list()},
     }
-    layers = [{**layer, "data": {"name": name}} for name, layer in _layers(unit)]
+    # A layer without rows has no extent, which the chart library warns of.
+    layers = [{**layer, "data": {"name": name}} for name, layer in _layers(unit) if data[name]["t"]]
     spec = {"width": "container", "height": _HEIGHT_PX, "layer": layers, "datasets": data}
     drawn = single["dump"].n_unique()
-    words = (
-        f"Interface level against seconds since opening: {drawn} dumps of the period over the median and 10 to 90 % "
-        f"band of {reference.height} dumps of the reference weeks."
-    )
+    past = f"over the median and 10 to 90 % band of {reference.height} dumps of the reference weeks"
+    past = "without a reference, as none is known" if band.is_empty() else past
+    words = f"Interface level against seconds since opening: {drawn} dumps of the period {past}."
     return Overlay(spec, words, _HEIGHT_PX + 60)
 
 

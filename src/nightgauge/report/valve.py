@@ -141,6 +141,7 @@ def valve_page(view: ValveView) -> str:
         findings=tuple(_finding(row, view) for row in view.open_findings),
         traces=traces(scene, view.element, start, end),
         overlay=_overlay(view),
+        has_past=not view.reference.is_empty(),
         series=tuple((title, _chart(chart, title)) for title, chart in series),
         measures=_measures(view),
         repair=_repair(view),
