@@ -94,6 +94,7 @@ def test_derived_rows_come_from_the_beginning_when_no_start_is_given(writer: Wri
     assert writer.cycles("V-1", make.at(60), make.at(121))["opened_utc"].to_list() == [make.at(60), make.at(120)]
     assert writer.hours(make.at(60), make.at(120))["hour_utc"].to_list() == [make.at(60)]
     assert found.days.equals(frames.VESSEL_DAYS.empty())
+    assert writer.tests(make.at(60), make.at(120))["start_utc"].to_list() == [make.at(60)]
 
 
 @pytest.mark.parametrize(

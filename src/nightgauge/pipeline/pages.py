@@ -54,6 +54,7 @@ def week_view(field_: Field, store: Store, until: datetime, monday: date | None 
             levels=reader.signal_hours(LEVELS, week_start, until),
             files=reader.source_files(),
             quarantine=reader.quarantine(),
+            tests=reader.tests(start, until),
         )
         return replace(view, traces=_traces(reader, view))
 

@@ -117,7 +117,10 @@ def _scene(row: Row, view: WeekView, by_vessel: Mapping[str, Mapping[str, pl.Dat
         return None
     frames = {name: by_vessel[name].get(vessel.id, getattr(view, name).clear()) for name in by_vessel}
     trace = view.traces.get(row["id"])
-    return Scene(finding=row, vessel=vessel, field=view.field, until=view.until.astimezone(UTC), trace=trace, **frames)
+    return Scene(
+        finding=row, vessel=vessel, field=view.field, until=view.until.astimezone(UTC), trace=trace,
+        tests=view.tests, **frames,
+    )  # fmt: skip
 
 
 def _card(row: Row, view: WeekView, by_vessel: Mapping[str, Mapping[str, pl.DataFrame]]) -> Card:

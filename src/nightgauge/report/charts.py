@@ -35,6 +35,7 @@ FONT = "system-ui, -apple-system, 'Segoe UI', 'DejaVu Sans', sans-serif"
 
 _BREAK: Final = "break-paths-show-domains"
 """A null breaks a line: a gap is a gap."""
+_CROSS: Final = "M-1,-1L1,1M-1,1L1,-1"
 _NAMED = alt.NamedData(name="")
 """Data are given to a layer by name when the chart is put together."""
 
@@ -52,7 +53,7 @@ class Layer:
     """One kind of mark over one set of columns ("t" in ms for time, "y", and what the kind needs)."""
 
     kind: str
-    """line, dashed_line, points, open_points, bars, area_below, band, range, outside or strip."""
+    """line, dashed_line, points, open_points, crosses, bars, area_below, band, range, outside or strip."""
     columns: dict[str, list[Any]]
     colour: str = "ink"
 
@@ -215,6 +216,10 @@ def _open_points(base: alt.Chart, colour: str, height: int) -> _Look:
     return base.mark_point(color=colour, filled=False, size=26, opacity=0.9, invalid="filter"), {}
 
 
+def _crosses(base: alt.Chart, colour: str, height: int) -> _Look:
+    return base.mark_point(color=colour, filled=False, size=26, shape=_CROSS, invalid="filter"), {}
+
+
 def _bars(base: alt.Chart, colour: str, height: int) -> _Look:
     return base.mark_rect(color=colour), {"x2": "t2:T", "y2": alt.datum(0)}
 
@@ -245,6 +250,7 @@ _LOOKS: dict[str, Callable[[alt.Chart, str, int], _Look]] = {
     "dashed_line": _dashed_line,
     "points": _points,
     "open_points": _open_points,
+    "crosses": _crosses,
     "bars": _bars,
     "area_below": _area_below,
     "strip": _strip,

@@ -11,6 +11,7 @@ from nightgauge.report.charts import PIXELS, Chart, Layer, Mark, milliseconds
 from nightgauge.report.dumps import dump_layers
 from nightgauge.report.quantities import display_column
 from nightgauge.report.scene import (
+    Picture,
     Scene,
     daily_layer,
     day_span,
@@ -20,6 +21,7 @@ from nightgauge.report.scene import (
     usual_band,
 )  # fmt: skip
 from nightgauge.report.thin import thinned
+from nightgauge.report.well_tests import well_tests
 from nightgauge.report.words import signal_of, signal_words
 from nightgauge.vocabulary.signals import SIGNALS
 
@@ -34,16 +36,6 @@ _TRACED_KINDS = {
     "instrument_noisy", "dump_short_cycling",
 }  # fmt: skip
 _LOW_HEIGHT_PX = 90
-
-
-@dataclass(frozen=True)
-class Picture:
-    """Charts under one title; the key says what the shapes are."""
-
-    title: str
-    charts: tuple[Chart, ...]
-    key: tuple[tuple[str, str], ...] = ()
-    """Pairs of shape ("line water", "dot ink", "strip", "band", "area") and words."""
 
 
 def picture_window(finding: Mapping[str, Any], until: datetime) -> tuple[datetime, datetime] | None:
@@ -437,4 +429,5 @@ _MAKERS: dict[str, Callable[[Scene], Picture | None]] = {
     "instrument_drift": _signal_trace,
     "instrument_noisy": _signal_trace,
     "data_gap": _coverage,
+    "well_test_decline": well_tests,
 }

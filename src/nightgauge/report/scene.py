@@ -1,21 +1,32 @@
 """What a picture of one finding may look at, and the columns it takes from there."""
 
 from dataclasses import dataclass
+from dataclasses import field as default
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import polars as pl
 
 from nightgauge.field.settings import Field, Vessel
-from nightgauge.report.charts import PIXELS, Layer, Mark, milliseconds
+from nightgauge.report.charts import PIXELS, Chart, Layer, Mark, milliseconds
 from nightgauge.report.quantities import display_column, shown
 from nightgauge.report.thin import known_runs, thinned
 from nightgauge.report.words import day_text, moment, since
-from nightgauge.vocabulary.frames import TIME
+from nightgauge.vocabulary.frames import TIME, WELL_TESTS
 
 DAY_MS = 86_400_000
 BAND_DAYS_AT_LEAST = 5
 """Days before the onset below which no band of usual days is drawn. House choice: a 10-90 % band of fewer is noise."""
+
+
+@dataclass(frozen=True)
+class Picture:
+    """Charts under one title; the key says what the shapes are."""
+
+    title: str
+    charts: tuple[Chart, ...]
+    key: tuple[tuple[str, str], ...] = ()
+    """Pairs of shape ("line water", "dot ink", "strip", "band", "area") and words."""
 
 
 @dataclass(frozen=True)
@@ -30,6 +41,8 @@ class Scene:
     hours: pl.DataFrame
     cycles: pl.DataFrame
     trace: pl.DataFrame | None
+    tests: pl.DataFrame = default(default_factory=WELL_TESTS.empty)
+    """Of all wells."""
 
     @property
     def onset(self) -> datetime | None:

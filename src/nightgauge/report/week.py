@@ -12,7 +12,7 @@ import polars as pl
 from nightgauge.field.settings import Field
 from nightgauge.report.findings import EVERY_STATE, selected
 from nightgauge.report.words import from_json
-from nightgauge.vocabulary.frames import SIGNAL_HOURS
+from nightgauge.vocabulary.frames import SIGNAL_HOURS, WELL_TESTS
 
 Row: TypeAlias = dict[str, Any]
 _STANDING = ("new", "standing")
@@ -42,6 +42,8 @@ class WeekView:
         Of interface_level and oil_level over the week, for the drawn vessels; without it the days' levels serve.
     files, quarantine : SOURCE_FILES, QUARANTINE
         For the small print.
+    tests : WELL_TESTS
+        Of all wells, for the pictures of well tests.
 
     """
 
@@ -59,6 +61,7 @@ class WeekView:
     levels: pl.DataFrame = default(default_factory=SIGNAL_HOURS.empty)
     files: pl.DataFrame = default(default_factory=pl.DataFrame)
     quarantine: pl.DataFrame = default(default_factory=pl.DataFrame)
+    tests: pl.DataFrame = default(default_factory=WELL_TESTS.empty)
 
     @property
     def sunday(self) -> date:

@@ -119,6 +119,10 @@ class Reader:
         """Return a table that nights reckon (capacity, back pressure, carryover, anodes) as its frame."""
         return select(self._con, frame)
 
+    def tests(self, start: datetime, end: datetime) -> pl.DataFrame:
+        """Return the tests of all wells that began in [start, end) as WELL_TESTS."""
+        return select(self._con, WELL_TESTS, "start_utc >= $start AND start_utc < $end", {"start": start, "end": end})
+
     def findings(self) -> pl.DataFrame:
         """Return all findings as FINDINGS."""
         return select(self._con, FINDINGS)
