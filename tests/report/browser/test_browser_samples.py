@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 import pytest
+from playwright.sync_api import Browser
 from polars.testing import assert_frame_equal
 
 from nightgauge.field.calendar import default_until, parse_until
@@ -63,7 +64,8 @@ def valve_file(field: Field, name: str, vessel: str, element: str, repair: str |
 
 
 @pytest.fixture(scope="module")
-def samples(tmp_path_factory: pytest.TempPathFactory) -> Built:
+def samples(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Built:
+    """Build the pages once; the browser comes first, as the night is in vain without one."""
     folder = tmp_path_factory.mktemp("samples") / "field"
     shutil.copytree(SAMPLES, folder, ignore=shutil.ignore_patterns("*.duckdb*", "reports"))
     field, store, until = judged(folder / "field.toml")
@@ -191,7 +193,7 @@ HOSTILE_TAG = '<script>alert("tag")</script>'
 
 
 @pytest.fixture(scope="module")
-def hostile(tmp_path_factory: pytest.TempPathFactory) -> Built:
+def hostile(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Built:
     """A vessel that dumps every half hour and stops on its fourth day; its names are markup."""
     folder = tmp_path_factory.mktemp("hostile")
     (folder / "field.toml").write_text(
