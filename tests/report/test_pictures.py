@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import polars as pl
 import pytest
@@ -132,3 +133,35 @@ def test_marks_closer_than_a_line_of_text_share_one_label(view: WeekView) -> Non
     assert axis["values"] == [45.0]
     assert "set 0, set 1" in axis["labelExpr"]
     assert spec["datasets"]["marks"]["y"] == [45.0, 45.001]  # both lines are drawn
+
+
+def _turned(view: WeekView, ended: datetime | None, onset: datetime = datetime(2026, 5, 9, 6, tzinfo=UTC)) -> list[Any]:
+    """Return words and side of the thin lines of a daily picture, in order of time."""
+    (chart,) = _made(_scene(view, "F002", onset=onset, cleared_at=ended)).charts
+    spec = specification(chart)
+    sides = {layer["data"]["name"]: layer["mark"]["align"] for layer in spec["layer"]
+             if layer["mark"]["type"] == "text" and layer["data"]["name"].startswith("turn")}  # fmt: skip
+    return [(spec["datasets"][name]["words"][0], sides.get(name)) for name in sorted(spec["datasets"])
+            if name.startswith("turn")]  # fmt: skip
+
+
+def test_words_of_onset_and_end_never_lie_over_each_other(view: WeekView) -> None:
+    # The picture runs from 13 April to 24 May, 42 days: 0.3 of it are 12.6 days.
+    assert _turned(view, None) == [("since 9 May", "center")]
+    assert _turned(view, datetime(2026, 5, 10, 6, tzinfo=UTC)) == [("since 9 May", "right"), ("cleared", "left")]
+    assert _turned(view, datetime(2026, 5, 23, 6, tzinfo=UTC)) == [("since 9 May", "center"), ("cleared", "right")]
+    at_once = _turned(view, datetime(2026, 5, 24, 6, tzinfo=UTC), datetime(2026, 5, 22, 6, tzinfo=UTC))
+    assert at_once == [("since Fri 00:00, cleared", "right"), ("", None)]
+    early = _turned(view, datetime(2026, 4, 16, 6, tzinfo=UTC), datetime(2026, 4, 15, 6, tzinfo=UTC))
+    assert early == [("", None), ("since 15 Apr, cleared", "left")]
+
+
+def test_a_drifting_pressure_reading_is_shown_over_the_weeks_with_the_load_taken_out(view: WeekView) -> None:
+    made = _made(_scene(view, "F002", kind="instrument_drift", element="instrument:vessel_pressure"))
+    assert made.title == "The pressure reading has sunk"
+    assert [layer.kind for layer in made.charts[0].layers] == ["band", "points"]
+
+
+def test_a_throttling_vessel_is_drawn_by_its_water_where_others_are_by_their_dumps(view: WeekView) -> None:
+    made = _made(_scene(view, "F003", kind="unusual_day"))
+    assert made.charts[0].y_title == "water, bbl/day"

@@ -102,3 +102,9 @@ def test_the_short_form_tells_the_same_in_lines(make_valve_view: MakeView) -> No
     assert "217 dumps in the period, 868 in the four weeks before" in text
     assert re.search(r"level at opening +46\.0 in +46\.0 in +[+−]?0\.\d\d ± 0\.\d\d in", text)
     assert text.rstrip().endswith("Nothing here\nsays that a vessel may be opened.")
+
+
+def test_a_throttling_dump_is_told_as_one_and_not_as_no_dumps(make_valve_view: MakeView) -> None:
+    text = valve_text(make_valve_view(vessel="TB-3"))
+    assert "The dump throttles: it has no dump cycles." in text
+    assert "in the period" not in text

@@ -2,12 +2,14 @@
 
 import re
 from collections.abc import Callable
+from datetime import timedelta
 from typing import Any
 
 import polars as pl
 import pytest
 
 from nightgauge.report.weekly import WeekView, weekly_page, weekly_text
+from nightgauge.vocabulary.frames import SIGNAL_HOURS
 
 MakeView = Callable[..., WeekView]
 HOSTILE = "<script>alert('x')</script>"
@@ -103,6 +105,28 @@ def test_a_vessel_without_findings_says_nothing_found_and_how_much_was_seen(
     assert "nothing found (coverage 97 %)" in rows
     assert "nothing found (coverage 28 %)" in rows
     assert "could not be judged (coverage 0 %)" in rows  # the vessel with no data at all
+
+
+def _row_of(page: Any, vessel: str) -> str:
+    (found,) = [one for one in page.all("tr") if (one.attributes.get("id") or "") == f"vessel-{vessel}"]
+    return _plain(found.text)
+
+
+def test_a_throttling_dump_shows_its_water_and_travel_and_no_dumps(
+    page: Any, make_view: MakeView, read_page: Callable[[str], Any]
+) -> None:
+    # Loads of 1900 + 60 sin(1.7 n + 2) bbl/day: the week's median day is 1,900 within a few.
+    assert re.search(r"water 1,8[5-9]\d bbl/day|water 1,9[0-4]\d bbl/day", _row_of(page, "TB-3"))
+    assert "throttling; usual 1,8" in _row_of(page, "TB-3")
+    hours = [make_view().start + timedelta(hours=at) for at in range(48)]
+    travel = SIGNAL_HOURS.build(pl.DataFrame({
+        "vessel": ["TB-3"] * 48, "signal": ["water_dump_position"] * 48, "hour_utc": hours, "mean": [0.42] * 48,
+    }))  # fmt: skip
+    moving = read_page(weekly_page(make_view(levels=travel)))
+    assert "throttling, open 42 %" in _row_of(moving, "TB-3")
+    bare = read_page(weekly_page(make_view(days=make_view().days.clear())))
+    assert "throttling: no dump cycles" in _row_of(bare, "TB-3")
+    assert "no dumps known" in _row_of(bare, "TB-2")
 
 
 def test_nothing_is_ever_called_well(page: Any) -> None:

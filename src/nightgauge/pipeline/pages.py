@@ -16,8 +16,8 @@ from nightgauge.report.weekly import picture_window, weekly_page
 from nightgauge.store import Reader, Store
 from nightgauge.vocabulary.frames import DUMP_CYCLES
 
-LEVELS = frozenset({"interface_level", "oil_level"})
-"""Signals whose hours the drawn vessel shows."""
+LEVELS = frozenset({"interface_level", "oil_level", "water_dump_position"})
+"""Signals whose hours the drawn vessel and the travel of a throttling dump are told from."""
 SHOWN = timedelta(days=90)
 """How much of the past the weekly page draws. Fixed by the page's design: the operating envelope shows 90 days."""
 

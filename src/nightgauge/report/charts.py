@@ -29,6 +29,8 @@ _TEXT_LINE_PX = 14
 _STRIP_PX = 7
 _EDGE_SHARE = 0.12
 """Nearer to an edge of the chart than this share of its width, the onset's words are set to the inner side."""
+_APART_SHARE = 0.3
+"""Nearer to each other than this share of the chart's width, on the narrowest screen two words would touch."""
 _ROOM_AROUND = 0.06
 FONT = "system-ui, -apple-system, 'Segoe UI', 'DejaVu Sans', sans-serif"
 
@@ -104,8 +106,7 @@ def specification(chart: Chart) -> Spec:
     """Return the chart as a Vega-Lite specification with its data as named columns."""
     domain = chart.y_domain or _domain(chart)
     ends = [millisecond(time, chart.end, chart.zone) for time in (chart.start, chart.end)]
-    turns = [(time, words) for time, words in ((chart.onset, chart.onset_words), (chart.ended, "cleared"))
-             if time is not None and chart.start <= time <= chart.end]  # fmt: skip
+    turns = _turns(chart)
     layers = {"axes": _axes(_time_format(chart), chart.y_title, has_turns=bool(turns))}
     data: dict[str, dict[str, list[Any]]] = {"axes": {"t": ends, "y": list(domain)}}
     for at, layer in enumerate(chart.layers):
@@ -118,11 +119,11 @@ def specification(chart: Chart) -> Spec:
         labels = _labels(chart.marks, domain, chart.height)
         layers["side"] = _side_words()
         data["side"] = {"y": [mark.value for mark in labels], "words": [mark.words for mark in labels]}
-    for at, (time, words) in enumerate(turns):
-        share = (time - chart.start) / (chart.end - chart.start)
-        data[f"turn{at}"] = {"t": [millisecond(time, chart.end, chart.zone)], "words": [words]}
+    for at, turn in enumerate(turns):
+        data[f"turn{at}"] = {"t": [millisecond(turn.time, chart.end, chart.zone)], "words": [turn.words]}
         layers[f"turn{at}"] = _turn_line()
-        layers[f"turn{at} words"] = _turn_words(_side(share))
+        if turn.words:
+            layers[f"turn{at} words"] = _turn_words(turn.side)
     if chart.room_right is not None:
         layers["axes room"] = _room(chart.room_right)
     return {
@@ -168,7 +169,7 @@ def _axes(time_format: str, y_title: str, *, has_turns: bool) -> Spec:
 
     A stated time domain makes the chart library warn on every chart.
     """
-    time_axis = alt.Axis(format=time_format, labelOverlap=True, title=None)
+    time_axis = alt.Axis(format=time_format, labelOverlap=True, labelSeparation=8, title=None)
     value_axis = alt.Axis(
         title=y_title, titleAngle=0, titleAlign="left", titleX=-_Y_AXIS_WIDTH_PX, titleY=-24 if has_turns else -10,
         minExtent=_Y_AXIS_WIDTH_PX, maxExtent=_Y_AXIS_WIDTH_PX, tickCount=4,
@@ -322,6 +323,31 @@ def _turn_words(side: Literal["left", "center", "right"]) -> Spec:
     words = alt.Chart(_NAMED).mark_text(align=side, baseline="bottom", fontSize=12, color=variable("ink"), font=FONT)
     x = alt.X("t:T", scale=alt.Scale(type="utc"), axis=None)
     return as_layer(words.encode(x=x, y=alt.value(-3), text="words:N"))
+
+
+@dataclass(frozen=True)
+class _Turn:
+    """An onset or an end with its words, and to which side of its line they go."""
+
+    time: datetime
+    words: str
+    side: Literal["left", "center", "right"]
+
+
+def _turns(chart: Chart) -> list[_Turn]:
+    """Return onset and end where they are in view; near each other their words go to either side, or stand together."""
+    span = chart.end - chart.start
+    wanted = ((chart.onset, chart.onset_words), (chart.ended, "cleared"))
+    inside = [(time, words, (time - chart.start) / span) for time, words in wanted
+              if time is not None and chart.start <= time <= chart.end]  # fmt: skip
+    if len(inside) < 2 or inside[1][2] - inside[0][2] >= _APART_SHARE:
+        return [_Turn(time, words, _side(share)) for time, words, share in inside]
+    (onset, since, first), (ended, cleared, last) = inside
+    if first < _APART_SHARE:
+        return [_Turn(onset, "", "left"), _Turn(ended, f"{since}, {cleared}", "left")]
+    if last > 1 - _EDGE_SHARE:
+        return [_Turn(onset, f"{since}, {cleared}", "right"), _Turn(ended, "", "right")]
+    return [_Turn(onset, since, "right"), _Turn(ended, cleared, "left")]
 
 
 def _side(share: float) -> Literal["left", "center", "right"]:

@@ -264,7 +264,7 @@ def _labels(section: _Section, words: Sequence[tuple[float, str]]) -> str:
     wanted = [section.y(level) for level, _ in words]
     places = _apart(wanted)
     return "".join(
-        f'<path class="leader" d="M{x + 16:.1f},{at:.1f} L{x + 4:.1f},{place:.1f}"/>'
+        f'<path class="leader" d="M{section.left:.1f},{at:.1f} H{x + 16:.1f} L{x + 4:.1f},{place:.1f}"/>'
         f'<text x="{x:.1f}" y="{place + 4:.1f}" text-anchor="end">{escape(text)}</text>'
         for (_, text), at, place in zip(words, wanted, places, strict=True)
     )

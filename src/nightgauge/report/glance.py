@@ -2,14 +2,14 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import UTC, date, timedelta
 
 import polars as pl
 from markupsafe import Markup, escape
 
 from nightgauge.field.settings import Vessel
 from nightgauge.report.cards import SHAPES, anchor
-from nightgauge.report.quantities import in_display_units, percent, rounded, shown
+from nightgauge.report.quantities import display_column, in_display_units, percent, rounded, shown
 from nightgauge.report.week import Row, WeekView
 from nightgauge.report.words import kind_words
 
@@ -94,7 +94,7 @@ def _row(vessel: Vessel, view: WeekView, days: pl.DataFrame, findings: Sequence[
         cleared=ended,
         nothing=nothing,
         rank=_rank(findings),
-        dumps=_dumps_cell(week, days, view),
+        dumps=_dumps_cell(vessel, week, days, view),
         retention=_retention_cell(week),
         pressure=_pressure_cell(vessel, week, view),
         coverage=coverage,
@@ -127,11 +127,14 @@ def _seven(days: pl.DataFrame, view: WeekView) -> pl.DataFrame:
     return week.join(days, on="day", how="left", maintain_order="left")
 
 
-def _dumps_cell(week: pl.DataFrame, days: pl.DataFrame, view: WeekView) -> Cell:
+def _dumps_cell(vessel: Vessel, week: pl.DataFrame, days: pl.DataFrame, view: WeekView) -> Cell:
+    """Return dumps a day beside what is usual; of a throttling dump, which has none, water and travel."""
+    if vessel.water_dump_at(view.end).action == "throttling":
+        return _throttling_cell(vessel, week, days, view)
     median = _median(week["dumps"])
     if median is None:
         return Cell("–", "no dumps known")
-    before = days.filter(pl.col("day") < view.monday)["dumps"].drop_nulls()
+    before = days.filter(pl.col("day") < view.monday)["dumps"].drop_nulls().cast(pl.Float64)
     low, high = _band(before)
     normal = "" if low is None or high is None else f"usual {_range_text(low, high)}"
     usual = _median(before)
@@ -140,6 +143,28 @@ def _dumps_cell(week: pl.DataFrame, days: pl.DataFrame, view: WeekView) -> Cell:
         normal,
         None if not usual else median / usual,
         strip(week["dumps"].cast(pl.Float64).to_list(), view.monday, (low, high), "dumps"),
+    )
+
+
+def _throttling_cell(vessel: Vessel, week: pl.DataFrame, days: pl.DataFrame, view: WeekView) -> Cell:
+    of_vessel = (pl.col("vessel") == vessel.id) & (pl.col("signal") == "water_dump_position")
+    in_week = (pl.col("hour_utc") >= view.start.astimezone(UTC)) & (pl.col("hour_utc") < view.end.astimezone(UTC))
+    travel = _median(view.levels.filter(of_vessel & in_week)["mean"])
+    opened = "throttling" if travel is None else f"throttling, open {percent(travel)}"
+    system, column = view.field.display_units, "water_load_m3_per_day"
+    median = _median(week[column])
+    if median is None:
+        return Cell("–" if travel is None else f"open {percent(travel)}", "throttling: no dump cycles")
+    loads, unit = display_column(week[column], "m3/day", system)
+    before, _ = display_column(days.filter(pl.col("day") < view.monday)[column].drop_nulls(), "m3/day", system)
+    low, high = _band(before)
+    normal = "" if low is None or high is None else f"; usual {_range_text(low, high)}"
+    usual = _median(before)
+    return Cell(
+        f"water {shown(median, 'm3/day', system)}",
+        f"{opened}{normal}",
+        None if not usual else (_median(loads) or 0.0) / usual,
+        strip(loads.to_list(), view.monday, (low, high), f"water, {unit}"),
     )
 
 
@@ -244,7 +269,7 @@ def _strip_words(values: Sequence[float | None], monday: date, what: str) -> str
 
 SORTS: Mapping[str, str] = {
     "findings": "Findings",
-    "dumps": "Dumps",
+    "dumps": "Dumps or flow",
     "retention": "Retention",
     "pressure": "Held pressure",
     "coverage": "Known",

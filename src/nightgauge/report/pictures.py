@@ -83,9 +83,18 @@ def _level_trace(scene: Scene) -> Picture | None:
     key = [("line water", "interface level")]
     key += [("strip", "bars along the foot: dump open")] if strip else []
     key += [("dash", "settings of the dump")] if marks else []
-    return Picture(_LEVEL_TITLES.get(scene.finding["kind"], "Interface level around the onset"), (chart,), tuple(key))
+    titles = _LEVEL_TITLES | (_THROTTLING_TITLES if _is_throttling(scene) else {})
+    return Picture(titles.get(scene.finding["kind"], "Interface level around the onset"), (chart,), tuple(key))
 
 
+def _is_throttling(scene: Scene) -> bool:
+    return scene.vessel.water_dump_at(scene.onset or scene.until).action == "throttling"
+
+
+_THROTTLING_TITLES = {
+    "float_stuck_closed": "The interface rises above what the dump should hold, and the dump does not open",
+    "float_stuck_open": "The dump stays open and the interface falls below what it should hold",
+}
 _LEVEL_TITLES = {
     "float_stuck_closed": "The interface passes the opening level and no dump follows",
     "float_stuck_open": "The dump stays open and the interface falls below the closing level",
@@ -166,6 +175,14 @@ class _Daily:
     has_band: bool = True
 
 
+_WATER_LOAD = _Daily(
+    "The water coming in", "water", (_Series("water_load_m3_per_day", "m3/day", "dot water", "mean of the day"),)
+)
+_PRESSURE_READING = _Daily(
+    "The pressure reading",
+    "pressure",
+    (_Series("oil_hold_kpag", "kPag", "dot ink", "vessel pressure of the day as read, load taken out"),),
+)
 _HELD_INTERFACE = _Daily(
     "The held interface", "level", (_Series("held_interface_m", "m", "dot water", "mean interface of the day"),)
 )
@@ -204,6 +221,13 @@ _SCRUBBER = _Daily(
 
 def _held_interface(scene: Scene) -> Picture:
     return _daily(scene, _HELD_INTERFACE, _dump_marks(scene))
+
+
+def _instrument_drift(scene: Scene) -> Picture | None:
+    """Return the days of a drifting pressure reading, load taken out; another signal's samples around the onset."""
+    if signal_of(scene.finding["element"]) == "vessel_pressure":
+        return _daily(scene, _PRESSURE_READING)
+    return _signal_trace(scene)
 
 
 def _oil_hold(scene: Scene) -> Picture:
@@ -321,6 +345,9 @@ def _short_cycles(scene: Scene) -> Picture | None:
 
 
 def _dumps_a_day(scene: Scene) -> Picture:
+    """Return the dumps of each day; the water load where the dump throttles and has none."""
+    if _is_throttling(scene):
+        return _daily(scene, _WATER_LOAD)
     start, end = day_span(scene)
     bars = daily_layer(scene, "dumps", "", kind="bars", colour="water")
     top = max((y for y in bars.columns["y"]), default=1.0) * 1.08 or 1.0
@@ -393,10 +420,14 @@ def _pressure_marks(scene: Scene) -> tuple[Mark, ...]:
 
 def _coverage(scene: Scene) -> Picture:
     signal = signal_of(scene.finding["element"])
-    column = f"coverage_{signal}" if signal else "coverage"
+    column, what = (f"coverage_{signal}", signal_words(signal)) if signal else ("coverage", "dumps")
+    if not signal and _is_throttling(scene):
+        # There are no dumps to know of: the best known signal speaks.
+        known = [f"coverage_{name}" for name in sorted(scene.field.signals_of(scene.vessel.id))]
+        what = "the best known signal"
+        scene = replace(scene, days=scene.days.with_columns(coverage=pl.max_horizontal(known or ["coverage"])))
     start, end = day_span(scene)
     bars = daily_layer(scene, column, "1", kind="bars", colour="quiet")
-    what = signal_words(signal) if signal else "dumps"
     chart = Chart(start, end, scene.field.zone, "known, % of the day", (bars,), **scene.turns, y_domain=(0.0, 100.0),
                   height=_LOW_HEIGHT_PX)  # fmt: skip
     return Picture(f"How much of each day is known of {what}", (chart,), (("bar quiet", "share of the day known"),))
@@ -426,7 +457,7 @@ _MAKERS: dict[str, Callable[[Scene], Picture | None]] = {
     "liquid_in_gas": _daily_of(_SCRUBBER),
     "gas_in_liquid": _level_trace,
     "instrument_frozen": _signal_trace,
-    "instrument_drift": _signal_trace,
+    "instrument_drift": _instrument_drift,
     "instrument_noisy": _signal_trace,
     "data_gap": _coverage,
     "well_test_decline": well_tests,

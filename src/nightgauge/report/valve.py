@@ -84,6 +84,11 @@ class ValveView:
             raise KeyError(self.vessel)
         return found
 
+    @property
+    def is_throttling(self) -> bool:
+        """Return whether the water dump throttles at the period's end, and so has no cycles."""
+        return self.settings.water_dump_at(self.end).action == "throttling"
+
     @cached_property
     def dumps(self) -> pl.DataFrame:
         """Return the vessel's cycles with their gap, in order of time."""
@@ -242,7 +247,9 @@ def valve_text(view: ValveView) -> str:
         made = _finding(row, view)
         lines += textwrap.wrap(f"since {made.since}: {made.summary}", _LINE)
         lines += _listed("Look at, in this order", [f"{at}. {check}" for at, check in enumerate(made.checks, start=1)])
-    if view.element == "water_dump":
+    if view.element == "water_dump" and view.is_throttling:
+        lines += ["", "The dump throttles: it has no dump cycles."]
+    elif view.element == "water_dump":
         count = counted(view.period.height, "dump", "dumps")
         lines += ["", f"{count} in the period, {view.reference.height} in the four weeks before"]
     lines += _table(_measures(view), ("", "four weeks before", "this period", "difference"))

@@ -39,7 +39,8 @@ class WeekView:
     unjudged : mapping of vessel id to reasons
         What could not be judged in the last night, and why, one sentence each.
     levels : SIGNAL_HOURS
-        Of interface_level and oil_level over the week, for the drawn vessels; without it the days' levels serve.
+        Of interface_level and oil_level over the week, for the drawn vessels; without it the days' levels serve. Of
+        water_dump_position for the travel of throttling dumps.
     files, quarantine : SOURCE_FILES, QUARANTINE
         For the small print.
     tests : WELL_TESTS
