@@ -19,6 +19,8 @@ ARGUMENTS = [
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
+SHEET_PX = (718, 1046)
+"""A4 (ISO 216: 210 mm x 297 mm) less 1 cm on each side, at CSS's 96 px an inch."""
 
 
 @pytest.fixture(scope="module")
@@ -81,8 +83,16 @@ class Opened:
         ]
 
     def pages_on_paper(self) -> int:
-        """Return how many A4 pages the print preview has."""
-        return len(re.findall(rb"/Type\s*/Page\b", self.tab.pdf(format="A4")))
+        """Return how many A4 pages the print preview has, with margins of 1 cm as browsers set them."""
+        margin = dict.fromkeys(("top", "right", "bottom", "left"), "1cm")
+        return len(re.findall(rb"/Type\s*/Page\b", self.tab.pdf(format="A4", margin=margin)))
+
+    def lay_on_paper(self) -> None:
+        """Lay the page out as on paper: print style, as wide as A4 between its margins, folds opened."""
+        self.tab.emulate_media(media="print")
+        self.tab.set_viewport_size({"width": SHEET_PX[0], "height": SHEET_PX[1]})
+        self.run("window.dispatchEvent(new Event('beforeprint'))")
+        self.wait_for_charts()
 
 
 @pytest.fixture
