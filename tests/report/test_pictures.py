@@ -1,6 +1,7 @@
 """Each kind's picture: what it draws, in the field's units, on the field's clock."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -165,3 +166,18 @@ def test_a_drifting_pressure_reading_is_shown_over_the_weeks_with_the_load_taken
 def test_a_throttling_vessel_is_drawn_by_its_water_where_others_are_by_their_dumps(view: WeekView) -> None:
     made = _made(_scene(view, "F003", kind="unusual_day"))
     assert made.charts[0].y_title == "water, bbl/day"
+
+
+def test_a_leak_is_drawn_as_what_leaves_in_the_time_the_dump_was_shut(view: WeekView) -> None:
+    scene = _scene(view, "F005")
+    late = pl.col("day") >= pl.date(2026, 5, 9)
+    # 5 bbl and 50 bbl in half a day shut are 10 and 100 bbl/day; a day shut for a minute says nothing.
+    days = scene.days.with_columns(
+        leak_m3=pl.when(late).then(50 * 0.158987294928).otherwise(5 * 0.158987294928),
+        shut_s=pl.when(pl.col("day") == pl.date(2026, 5, 1)).then(60.0).otherwise(43200.0),
+    )
+    made = _made(replace(scene, days=days))
+    assert made.title == "Water that leaves while the dump is shut has risen"
+    (dots,) = [layer for layer in made.charts[0].layers if layer.kind == "points"]
+    # 26 days from 13 April to 8 May but for the 1st, and 16 days to 24 May.
+    assert dots.columns["y"] == pytest.approx([10.0] * 25 + [100.0] * 16)
