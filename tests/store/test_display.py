@@ -69,6 +69,7 @@ def test_a_day_shows_shares_in_percent_and_gas_in_its_own_unit(writer: Writer, m
         ("gas_rate", 28316.846592, 28.316846592, (1000.0, 1.0, "Mcf/day")),
         ("oil_water_cut", 0.05, 0.01, (5.0, 1.0, "%")),
         ("water_dump_open", 0.25, 0.5, (0.25, 0.5, "")),
+        ("anode_current:A1", 0.25, 0.5, (0.25, 0.5, "A")),
     ],
 )
 def test_an_hour_of_a_signal_reads_in_the_signals_unit(

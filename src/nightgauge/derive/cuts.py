@@ -11,6 +11,7 @@ from nightgauge.derive.plant import Plant
 from nightgauge.derive.quantiles import quantiles
 from nightgauge.derive.spans import SECOND_US, Floats
 from nightgauge.derive.totals import Counted
+from nightgauge.vocabulary.signals import base_name
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,11 @@ class Cuts:
         """Return how long a signal is known in each hour, 0 without it. [s]"""
         found = self._known_s.get(signal)
         return np.zeros(self.count) if found is None else found
+
+    def most_known_s(self, signal: str) -> Floats:
+        """Return how long a signal is known in each hour; of one that several parts have, the best known. [s]"""
+        found = [known for name, known in self._known_s.items() if base_name(name) == signal]
+        return np.maximum.reduce(found) if found else np.zeros(self.count)
 
     def mean(self, signal: str) -> Floats:
         """Return the time-weighted mean of each hour, NaN where the signal is not known."""

@@ -46,7 +46,7 @@ def hour_columns(plant: Plant, found: Found, known: Facts) -> Hours:
         "water_load_m3_per_day": load,
         **dump_columns(plant, found, known, cuts, open_spans),
         **outlets,
-        **{f"coverage_{name}": cuts.known_s(name) / cuts.length_s for name in SIGNALS},
+        **{f"coverage_{name}": cuts.most_known_s(name) / cuts.length_s for name in SIGNALS},
         **retention_columns(plant, hourly_means(cuts), load, outlets["oil_load_m3_per_day"]),
     }
     return Hours(columns, cuts, inflow)

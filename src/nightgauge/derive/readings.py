@@ -11,7 +11,7 @@ from nightgauge.derive.known import Readings, Track, track
 from nightgauge.derive.spans import SECOND_US, Times, gaps_longer_than, overlap
 from nightgauge.field.settings import Outage
 from nightgauge.vocabulary.flags import BAD, FLAG
-from nightgauge.vocabulary.signals import SIGNALS
+from nightgauge.vocabulary.signals import SIGNALS, base_name, signal_of
 
 _BAD = FLAG.categories.to_list().index(BAD)
 _EPOCH = datetime.fromisoformat("1970-01-01T00:00:00+00:00")
@@ -33,11 +33,15 @@ def readings_of(samples: pl.DataFrame) -> dict[str, Readings]:
 
     """
     parts = samples.partition_by("signal", as_dict=True, maintain_order=True)
-    return {str(key[0]): _readings(str(key[0]), part) for key, part in sorted(parts.items()) if key[0] in SIGNALS}
+    return {
+        str(key[0]): _readings(str(key[0]), part)
+        for key, part in sorted(parts.items())
+        if base_name(str(key[0])) in SIGNALS
+    }
 
 
 def _readings(name: str, part: pl.DataFrame) -> Readings:
-    signal = SIGNALS[name]
+    signal = signal_of(name)
     time_us = part["time_utc"].to_physical().to_numpy()
     if np.any(time_us[1:] <= time_us[:-1]):
         part = part.sort("time_utc", "value", "text_value")
@@ -74,7 +78,7 @@ def seen(readings: Mapping[str, Readings], outages: Iterable[Outage], start_us: 
     out = _outage_stretches(outages)
     tracks = {}
     for name, one in within.items():
-        unknown = _silence(name, within, start_us, end_us) if SIGNALS[name].kind == "state" else None
+        unknown = _silence(name, within, start_us, end_us) if signal_of(name).kind == "state" else None
         tracks[name] = track(_masked(one, out), end_us, unknown)
     return Seen(within, tracks, start_us, end_us)
 

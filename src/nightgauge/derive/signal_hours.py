@@ -9,7 +9,7 @@ from nightgauge.derive.plant import Plant
 from nightgauge.derive.quantiles import quantiles
 from nightgauge.derive.spans import SECOND_US, Floats, Indices, Times
 from nightgauge.statistics.oscillation import swings
-from nightgauge.vocabulary.signals import SIGNALS
+from nightgauge.vocabulary.signals import signal_of
 
 STILL_AT_MOST_US = 2 * DAY_US
 """Stillness is looked for no further back than this. [us] It bounds what an hour's row depends on."""
@@ -40,7 +40,7 @@ def signal_hours(plant: Plant, track: Track, cut: Pieces, known_s: Floats) -> di
         "still_s": _still_s(readings, edges[1:]),
         **_counts(readings, edges),
     }
-    kind = SIGNALS[track.signal].kind
+    kind = signal_of(track.signal).kind
     if kind != "text":
         columns |= _values(cut, count, known_s)
     if kind == "total":

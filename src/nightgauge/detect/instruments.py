@@ -6,7 +6,7 @@ from nightgauge.detect.history import HOUR_S, Floats, History, Mask
 from nightgauge.detect.past import first_weeks, joined_runs, median, quantile
 from nightgauge.detect.wording import Draft, day_of, duration, moment
 from nightgauge.vocabulary.findings import Candidate
-from nightgauge.vocabulary.signals import SIGNALS
+from nightgauge.vocabulary.signals import signal_of, signal_words
 
 FROZEN, NOISY, GAP = "instrument_frozen", "instrument_noisy", "data_gap"
 _PARTNERS = {
@@ -23,7 +23,7 @@ def find(history: History) -> list[Candidate]:
     found: list[Candidate] = []
     gaps = _gaps(history)
     for signal in sorted(history.signals):
-        if SIGNALS[signal].kind != "analogue":
+        if signal_of(signal).kind != "analogue":
             continue
         if signal in _PARTNERS:
             found += _frozen(history, signal)
@@ -102,10 +102,10 @@ def _frozen_candidate(history: History, signal: str, span: tuple[int, int], move
     draft.over(begin, end)
     draft.found("time without any change", end - begin, "s", None)
     value = history.signal(signal, "mean")[first]
-    draft.found("reading", float(value), SIGNALS[signal].si, None)
+    draft.found("reading", float(value), signal_of(signal).si, None)
     draft.found("dumps or like moves that it did not show", moves, "", 0.0)
     draft.not_because("quiet process", "other signals of the vessel moved as they always do")
-    name = signal.replace("_", " ")
+    name = signal_words(signal)
     verb = "has stood" if draft.ended_s is None else "stood"
     words = f"Reading of {name} {verb} still for {duration(end - begin)} (since {moment(history, begin)})"
     return draft.done(f"{words} while the vessel went on working.", begin, end)
@@ -136,9 +136,9 @@ def _noisy(history: History, signal: str) -> list[Candidate]:
         draft.severity = median(scatter[first:stop]) / usual if usual > 0 else 0.0
         draft.ended_s = end if stop < len(known) else None
         draft.over(begin, end)
-        draft.found("swing within the hour", median(scatter[first:stop]), SIGNALS[signal].si, usual)
+        draft.found("swing within the hour", median(scatter[first:stop]), signal_of(signal).si, usual)
         draft.found("share of bad samples", float(np.mean(share_bad[first:stop])), "1", 0.0)
-        name = signal.replace("_", " ")
+        name = signal_words(signal)
         words = f"Reading of {name} scatters far more than it used to since {day_of(history, begin)}."
         found.append(draft.done(words, begin, end))
     return found
@@ -159,7 +159,7 @@ def _gaps(history: History) -> list[Candidate]:
     for signal in sorted(history.signals):
         share = np.where(history.in_outage, 1.0, np.nan_to_num(history.signal(signal, "coverage")))
         came = np.maximum.accumulate(share >= coverage) if len(share) else np.zeros(0, bool)
-        if came.any() and SIGNALS[signal].kind != "text":
+        if came.any() and signal_of(signal).kind != "text":
             silent[signal] = came & (share < coverage)
     if not silent:
         return []
@@ -168,7 +168,7 @@ def _gaps(history: History) -> list[Candidate]:
     for signal, mask in silent.items():
         for run in _long_runs(mask & ~everything, need):
             # A signal's silence that is mostly the vessel's is told there.
-            found.append(_gap(history, f"instrument:{signal}", run, signal.replace("_", " ")))
+            found.append(_gap(history, f"instrument:{signal}", run, signal_words(signal)))
     return found
 
 

@@ -6,6 +6,7 @@ from nightgauge.detect.history import DAY_S, HOUR_S, History
 from nightgauge.detect.unusual import needed_days
 from nightgauge.detect.wording import moment
 from nightgauge.vocabulary.kinds import KINDS, Kind
+from nightgauge.vocabulary.signals import base_name, signal_words
 
 _LEAST_SHARE = 0.5
 """Share of the last day in which a signal has to be known for the night to have judged it. House choice."""
@@ -18,13 +19,22 @@ def judged_kinds(history: History) -> tuple[frozenset[str], dict[str, str]]:
     last_day = history.hours_between(history.until_s - DAY_S, history.until_s)
     if history.in_outage[last_day].mean() > _LEAST_SHARE:
         return frozenset(), dict.fromkeys(KINDS, "out of service by field.toml")
-    shares = {s: float(np.mean(history.known(s)[last_day])) for s in sorted(history.signals)}
+    shares = _known_shares(history, last_day)
     unjudged = {}
     for name, kind in KINDS.items():
         why = _why_not(history, kind, shares)
         if why is not None:
             unjudged[name] = why
     return frozenset(KINDS) - unjudged.keys(), unjudged
+
+
+def _known_shares(history: History, hours: slice) -> dict[str, float]:
+    """Return for each of the format's signals the share of the hours in which it is known; of parts, the best known."""
+    shares: dict[str, float] = {}
+    for signal in sorted(history.signals):
+        share = float(np.mean(history.known(signal)[hours]))
+        shares[base_name(signal)] = max(share, shares.get(base_name(signal), 0.0))
+    return shares
 
 
 def _why_not(history: History, kind: Kind, shares: dict[str, float]) -> str | None:
@@ -38,7 +48,7 @@ def _why_not(history: History, kind: Kind, shares: dict[str, float]) -> str | No
         return f"needs {needed_days(history)} days of past, {len(history.day_s)} are there"
     if not kind.needs:
         return None
-    had = [needs for needs in kind.needs if needs <= history.signals]
+    had = [needs for needs in kind.needs if needs <= shares.keys()]
     if not had:
         least = min(kind.needs, key=lambda needs: (len(needs), sorted(needs)))
         return f"needs {' with '.join(s.replace('_', ' ') for s in sorted(least))}"
@@ -49,8 +59,9 @@ def _why_not(history: History, kind: Kind, shares: dict[str, float]) -> str | No
 
 
 def _silence(history: History, signal: str) -> str:
-    known = np.flatnonzero(history.known(signal))
-    name = signal.replace("_", " ")
+    parts = [history.known(name) for name in history.signals if base_name(name) == signal]
+    known = np.flatnonzero(np.logical_or.reduce(parts))
+    name = signal_words(signal)
     if not len(known):
         return f"no {name} yet"
     return f"no {name} since {moment(history, float(history.hour_s[known[-1]] + HOUR_S))}"

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from nightgauge.field.settings import BackPressureValve, Vessel, WaterDump
 from nightgauge.vocabulary.kinds import KINDS, Kind
+from nightgauge.vocabulary.signals import base_name
 
 
 @dataclass(frozen=True)
@@ -39,13 +40,13 @@ def judgeable(vessel: Vessel, signals: Iterable[str]) -> dict[str, Judgeable]:
         The signals it has; give those with data alone to ask what can be judged by the data.
 
     """
-    have = frozenset(signals)
+    have = frozenset(map(base_name, signals))
     return {name: _judge(kind, vessel, have) for name, kind in KINDS.items()}
 
 
 def missing_of(vessel: Vessel, signals: Iterable[str]) -> list[Missing]:
     """Return what this vessel lacks and what each would allow: settings in the order of field.toml, then signals."""
-    have = frozenset(signals)
+    have = frozenset(map(base_name, signals))
     settings = [Missing(s.key, s.would_allow) for s in _SETTINGS if s.is_missing(vessel, have)]
     by_signals: dict[str, list[str]] = {}
     for name, kind in KINDS.items():

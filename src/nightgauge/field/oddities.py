@@ -12,6 +12,7 @@ from typing import TypeVar
 from nightgauge.field.possible import height_m
 from nightgauge.field.settings import BackPressureValve, Field, TagRow, Vessel, WaterDump
 from nightgauge.field.tags import overlap
+from nightgauge.vocabulary.signals import base_name
 
 LEAST_DOWNCOMER_M = 1.2192
 """A weight-operated oil valve needs more than about 4 ft of downcomer. [m] Common practice, no source."""
@@ -164,7 +165,7 @@ def _of_tags(field: Field) -> Iterator[str]:
 def _mixed(tags: tuple[TagRow, ...]) -> Iterator[str]:
     by_signal: dict[tuple[str, str], list[TagRow]] = {}
     for row in tags:
-        if row.signal not in SEVERAL_TAGS:
+        if base_name(row.signal) not in SEVERAL_TAGS:
             by_signal.setdefault((row.vessel, row.signal), []).append(row)
     for (vessel, signal), rows in by_signal.items():
         for one, other in combinations(rows, 2):

@@ -7,6 +7,7 @@ from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from nightgauge.errors import FieldFolderError
+from nightgauge.field.anode_tags import name_currents
 from nightgauge.field.equipment import read_anodes, read_prices, read_tanks
 from nightgauge.field.exports import find_bad_patterns, find_bad_time_format
 from nightgauge.field.keys import FIELD
@@ -70,6 +71,8 @@ def read_field(path: Path) -> Field:
     values |= _lists(file.parent, values, known, place, scope)
     if "tags" in values:
         values["tags"] = _tags(file.parent, values["tags"], ids, place, scope)
+    if not scope.problems:  # a line left out of tags.csv for a mistake would be missed again
+        values["tags"] = name_currents(values["tags"], values["anodes"], scope)
     if scope.problems:
         raise FieldFolderError(scope.problems)
     return _field(file, values)

@@ -22,8 +22,9 @@ from nightgauge.report.scene import (
 )  # fmt: skip
 from nightgauge.report.thin import thinned
 from nightgauge.report.well_tests import well_tests
-from nightgauge.report.words import signal_of, signal_words
-from nightgauge.vocabulary.signals import SIGNALS
+from nightgauge.report.words import signal_of
+from nightgauge.vocabulary import signals
+from nightgauge.vocabulary.signals import signal_words
 
 _TRACE_BEFORE = timedelta(hours=24)
 _TRACE_AFTER = timedelta(hours=48)
@@ -401,10 +402,10 @@ def _dumps_an_hour(scene: Scene) -> Picture | None:
 def _signal_trace(scene: Scene) -> Picture | None:
     signal = signal_of(scene.finding["element"]) or "vessel_pressure"
     window = picture_window(scene.finding, scene.until)
-    if window is None or SIGNALS[signal].kind == "text":
+    if window is None or signals.signal_of(signal).kind == "text":
         return None
     start, end = window
-    unit = SIGNALS[signal].si
+    unit = signals.signal_of(signal).si
     line = trace_layer(scene, signal, start, end, unit)
     if line is None:
         return None

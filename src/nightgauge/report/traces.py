@@ -11,9 +11,8 @@ from nightgauge.report.cycles import MEASURES
 from nightgauge.report.dumps import dump_layers
 from nightgauge.report.quantities import display_column
 from nightgauge.report.scene import Scene, daily_layer, day_span, dump_strip, trace_layer
-from nightgauge.report.words import signal_words
 from nightgauge.vocabulary.frames import TIME
-from nightgauge.vocabulary.signals import SIGNALS
+from nightgauge.vocabulary.signals import signal_of, signal_words
 
 _CLOSER = 12
 """How many times finer than the chart's pixels a trace is kept, so that a reader may look closer. House choice."""
@@ -67,7 +66,7 @@ def _overview(chart: Chart) -> ChartShown:
 
 
 def _trace(scene: Scene, signal: str, start: datetime, end: datetime) -> Chart | None:
-    unit = SIGNALS[signal].si
+    unit = signal_of(signal).si
     seen = _counted(scene, start) if signal == "water_total" else scene
     line = trace_layer(seen, signal, start, end, unit, PIXELS * _CLOSER)
     if line is None:

@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from nightgauge.vocabulary.signals import SIGNALS
+from nightgauge.vocabulary.signals import SIGNALS, base_name, signal_words
 
 SURE_FROM = 0.9
 """Confidence from which a page says "sure". House choice of the pages' specification."""
@@ -42,6 +42,9 @@ _KIND_PHRASES = {
     "data_gap": "too little data to judge",
     "unusual_day": "unlike its other days",
     "well_test_decline": "well’s tests have changed",
+    "anode_spent": "anode nearly spent",
+    "anode_current_lost": "anode gives no current",
+    "anode_current_jumped": "anode gives far more current",
 }
 _ELEMENT_WORDS = {
     "water_dump": "water dump",
@@ -81,11 +84,6 @@ def element_words(element: str) -> str:
     return _ELEMENT_WORDS.get(element, element.replace("_", " "))
 
 
-def signal_words(signal: str) -> str:
-    """Return a signal's name as words."""
-    return signal.replace("_", " ")
-
-
 def kind_words(kind: str, element: str) -> str:
     """Return what is wrong in a few words for a list, naming the part where the kind alone does not.
 
@@ -109,13 +107,15 @@ def kind_words(kind: str, element: str) -> str:
         return f"{_ELEMENT_WORDS[element]} {verb}"
     if kind == "well_test_decline" and head == "well":
         return f"tests of well {rest} have changed"
+    if head == "anode":
+        return _KIND_PHRASES[kind].replace("anode", f"anode {rest}")
     return _KIND_PHRASES.get(kind, kind.replace("_", " "))
 
 
 def signal_of(element: str) -> str | None:
     """Return the signal of an instrument element, or None for any other element."""
     head, _, rest = element.partition(":")
-    return rest if head == "instrument" and rest in SIGNALS else None
+    return rest if head == "instrument" and base_name(rest) in SIGNALS else None
 
 
 def how_sure(confidence: float) -> str:

@@ -74,13 +74,13 @@ def view_statements(system: System) -> Iterator[str]:
     columns = ",\n    ".join(_shown_of_signal(column, system) for column in SIGNAL_HOURS.columns)
     yield (
         f"CREATE OR REPLACE VIEW signal_hour_display AS SELECT\n    {columns},\n    unit\n"
-        f"FROM signal_hour LEFT JOIN {_signal_units(system)} USING (signal)"
+        f"FROM signal_hour LEFT JOIN {_signal_units(system)} ON {_OF_ROW}"
     )
     yield (
         "CREATE OR REPLACE VIEW sample_display AS SELECT\n"
         "    tag, vessel, signal, time_utc, (value - constant_) / factor_ AS value, units.unit,\n"
         "    text_value, flag, file_id\n"
-        f"FROM sample JOIN tag USING (tag_id) LEFT JOIN {_signal_units(system)} USING (signal)\nWHERE {IN_FORCE}"
+        f"FROM sample JOIN tag USING (tag_id) LEFT JOIN {_signal_units(system)} ON {_OF_ROW}\nWHERE {IN_FORCE}"
     )
 
 
@@ -106,7 +106,11 @@ def _signal_units(system: System) -> str:
         unit = known.display(system) if known else ""
         map_ = conversion(unit, signal.dimension) if known else Conversion(1.0, 0.0)
         rows.append(f"('{signal.name}', {_double(map_.factor)}, {_double(map_.constant)}, '{unit}')")
-    return f"(VALUES {', '.join(rows)}) AS units(signal, factor_, constant_, unit)"
+    return f"(VALUES {', '.join(rows)}) AS units(base, factor_, constant_, unit)"
+
+
+_OF_ROW = "units.base = split_part(signal, ':', 1)"
+"""How a row finds its signal's unit: by the part of the name before the colon, as `vocabulary.signals.base_name`."""
 
 
 def _shown_of_signal(column: Column, system: System) -> str:

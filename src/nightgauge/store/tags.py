@@ -26,7 +26,7 @@ from nightgauge.store.frames_io import insert, select
 from nightgauge.store.remembered import remember
 from nightgauge.units import Conversion
 from nightgauge.vocabulary.frames import TAGS, TIME
-from nightgauge.vocabulary.signals import SIGNALS
+from nightgauge.vocabulary.signals import signal_of
 
 
 @dataclass(frozen=True)
@@ -65,7 +65,7 @@ class _Tag:
     @property
     def meaning(self) -> tuple[object, ...]:
         """Return what a tag_id stands for."""
-        return (self.tag, self.from_utc, self.states, SIGNALS[self.signal].dimension)
+        return (self.tag, self.from_utc, self.states, signal_of(self.signal).dimension)
 
     @property
     def dates(self) -> tuple[object, ...]:
@@ -75,7 +75,7 @@ class _Tag:
     @property
     def is_affine(self) -> bool:
         """Return whether every stored value is raw x factor + constant, so that the raw value is known."""
-        return not self.states and SIGNALS[self.signal].kind in {"analogue", "total"}
+        return not self.states and signal_of(self.signal).kind in {"analogue", "total"}
 
     @property
     def conversion(self) -> Conversion:

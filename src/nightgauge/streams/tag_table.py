@@ -10,7 +10,7 @@ import numpy.typing as npt
 import polars as pl
 
 from nightgauge.field.settings import TagRow
-from nightgauge.vocabulary.signals import SIGNALS
+from nightgauge.vocabulary.signals import signal_of
 
 Integers = npt.NDArray[np.int64]
 Indices = npt.NDArray[np.int32]
@@ -31,7 +31,7 @@ class TagTable:
         self.tag_ids = np.array([tag_id for tag_id, _ in self.rows], np.int32)
         self.factor = np.array([row.conversion.factor for _, row in self.rows], np.float64)
         self.constant = np.array([row.conversion.constant for _, row in self.rows], np.float64)
-        kinds = [SIGNALS[row.signal].kind for _, row in self.rows]
+        kinds = [signal_of(row.signal).kind for _, row in self.rows]
         self.is_text = np.array([kind == "text" for kind in kinds], np.bool_)
         self.is_state = np.array([kind == "state" for kind in kinds], np.bool_)
 

@@ -2,6 +2,9 @@
 
 ``hold`` says what is true between two samples: ``line`` (analogue: straight line), ``step`` (state,
 text or totaliser: the last value stands until the next).
+
+A vessel may have several anodes, and each current is a signal of its own: its name is the signal's, a colon and the
+anode's id (`anode_current:A1`).
 """
 
 from dataclasses import dataclass
@@ -73,3 +76,66 @@ SIGNALS: dict[str, Signal] = {
     )
 }
 """Every signal of the field format, by name."""
+
+_PART = ":"
+
+
+def base_name(name: str) -> str:
+    """Return the name of the format's signal that a signal is: what stands before the colon.
+
+    Examples
+    --------
+    >>> base_name("anode_current:A1"), base_name("temperature")
+    ('anode_current', 'temperature')
+
+    """
+    return name.partition(_PART)[0]
+
+
+def part_of(name: str) -> str | None:
+    """Return the part of the vessel that a signal is of, None where it is the vessel's own.
+
+    Examples
+    --------
+    >>> part_of("anode_current:A1"), part_of("temperature")
+    ('A1', None)
+
+    """
+    return name.partition(_PART)[2] or None
+
+
+def of_part(signal: str, part: str) -> str:
+    """Return the name of a signal of one part of the vessel.
+
+    Examples
+    --------
+    >>> of_part("anode_current", "A1")
+    'anode_current:A1'
+
+    """
+    return f"{signal}{_PART}{part}"
+
+
+def signal_of(name: str) -> Signal:
+    """Return the signal that a name means, be it the vessel's or a part's; KeyError where it is none.
+
+    Examples
+    --------
+    >>> signal_of("anode_current:A1").si
+    'A'
+
+    """
+    return SIGNALS[base_name(name)]
+
+
+def signal_words(name: str) -> str:
+    """Return a signal's name as words.
+
+    Examples
+    --------
+    >>> signal_words("anode_current:A1"), signal_words("interface_level")
+    ('anode current of A1', 'interface level')
+
+    """
+    words, part = base_name(name).replace("_", " "), part_of(name)
+    return f"{words} of {part}" if part else words
