@@ -8,14 +8,36 @@
     return (columns[names[0]] || []).map((_, at) => Object.fromEntries(names.map((name) => [name, columns[name][at]])));
   };
 
+  // A layer without rows has no extent, which the chart library warns of.
+  const withRows = (spec) => ({ ...spec, layer: spec.layer.filter((layer) => spec.datasets[layer.data.name].length > 0) });
+
   const embed = (chart, spec) => vegaEmbed(
-    chart.querySelector(".drawing"), spec, { mode: "vega-lite", renderer: "svg", actions: false, ast: true },
+    chart.querySelector(".drawing"), withRows(spec), { mode: "vega-lite", renderer: "svg", actions: false, ast: true },
   ).then((result) => { chart.dataset.drawn = "yes"; return result; })
     .catch((error) => { chart.dataset.drawn = "failed"; console.error(error); });
 
   const specOf = (chart) => {
     const spec = JSON.parse(chart.querySelector("script").textContent);
     spec.config = look;
+    return spec;
+  };
+
+  // On a telephone the room beside stacked traces would be half of them: the words of the marks go inside, the highest
+  // above its line, the others below theirs.
+  const narrowed = (spec, width) => {
+    if (width >= 460) return spec;
+    for (const layer of spec.layer) if (layer.mark.xOffset) layer.mark.xOffset = 0;
+    const { side } = spec.datasets;
+    if (!side) return spec;
+    const top = side.y.indexOf(Math.max(...side.y));
+    const part = (is) => Object.fromEntries(Object.entries(side).map(([name, values]) => [name, values.filter((_, at) => (at === top) === is)]));
+    spec.datasets.side = part(true);
+    spec.datasets.lower = part(false);
+    const words = spec.layer.find((layer) => layer.data.name === "side");
+    const within = (data, dy, look) => ({ ...words, data: { name: data }, mark: { ...words.mark, align: "right", dx: -4, dy, ...look } });
+    const behind = { color: "var(--paper)", stroke: "var(--paper)", strokeWidth: 4 };
+    const both = [["side", -8], ["lower", 9]].flatMap(([data, dy]) => [within(data, dy, behind), within(data, dy, {})]);
+    spec.layer = [...spec.layer.filter((layer) => layer !== words), ...both];
     return spec;
   };
 
@@ -69,13 +91,12 @@
     let span = whole, waiting = 0;
     const views = new Map();
     const drawPart = (chart) => {
-      const spec = specOf(chart);
+      const spec = narrowed(specOf(chart), chart.clientWidth);
       for (const [name, columns] of Object.entries(spec.datasets)) {
         const part = name === "axes" ? { t: span, y: columns.y } : columns.t && columns.y ? thinned(columns, span, chart.clientWidth)
           : columns.t2 ? thinned(columns, span, chart.clientWidth) : columns;
         spec.datasets[name] = rowsOf(part);
       }
-      spec.layer = spec.layer.filter((layer) => spec.datasets[layer.data.name].length > 0);
       spec.layer[0].encoding.x.axis.format = timeFormat(span[1] - span[0]);
       embed(chart, spec).then((result) => {
         if (views.has(chart)) views.get(chart).finalize();
@@ -83,7 +104,7 @@
       });
     };
     const drawOverview = (chart) => {
-      const spec = specOf(chart);
+      const spec = narrowed(specOf(chart), chart.clientWidth);
       for (const [name, columns] of Object.entries(spec.datasets)) spec.datasets[name] = rowsOf(name === "axes" ? columns : thinned(columns, whole, chart.clientWidth));
       embed(chart, spec).then((result) => result.view.addSignalListener("span", (_, chosen) => {
         const times = chosen.t;
