@@ -181,3 +181,12 @@ def test_a_leak_is_drawn_as_what_leaves_in_the_time_the_dump_was_shut(view: Week
     (dots,) = [layer for layer in made.charts[0].layers if layer.kind == "points"]
     # 26 days from 13 April to 8 May but for the 1st, and 16 days to 24 May.
     assert dots.columns["y"] == pytest.approx([10.0] * 25 + [100.0] * 16)
+
+
+def test_without_a_gas_meter_the_scrubbers_dumps_are_counted_by_the_day(view: WeekView) -> None:
+    scene = _scene(view, "F002", kind="liquid_in_gas")
+    late = pl.col("day") >= pl.date(2026, 5, 9)
+    days = scene.days.with_columns(scrubber_dumps=pl.when(late).then(30).otherwise(4).cast(pl.Int64))
+    made = _made(replace(scene, days=days))
+    assert made.title == "The scrubber’s dump count has crept up"
+    assert made.charts[0].y_title == "dumps"

@@ -56,7 +56,7 @@ def test_what_needs_a_visit_is_ranked_by_priority_then_confidence(page: Any) -> 
     assert lines[0] == (
         "◆high: TB-1 water dump stuck shut since Fri 04:10 (sure)Has not dumped for 68 h while water came in at "
         "1,900 bbl/day. up to 310 bbl/daywater to the oil side look first: float arm and linkage, from outside "
-        "how this was reckoned water load1,900 bbl/dayshare16 % load × share"
+        "how this was reckoned water load1,900 bbl/dayshare16.3 % load × share"
         "water to the oil sideup to 310 bbl/day"
     )
     assert [line.split()[1] for line in lines] == ["TB-1", "TB-2", "TB-3", "TB-1", "TB-4"]

@@ -42,15 +42,15 @@ def water_past_the_shut_valve(rate: float, usual: float) -> Effect:
     return Effect(rate - usual, "m3/day", "water past the shut valve: now less before", terms)
 
 
-def held_too_briefly(phase: str, load: float, retention_s: float, required_s: float) -> Effect:
+def held_too_briefly(phase: str, load: float, retention_min: float, required_min: float) -> Effect:
     """Return the load beyond what the vessel holds for the time required. [m3/day]"""
     terms = (
         Term(f"{phase} load", load, "m3/day"),
-        Term(f"{phase} retention found", retention_s, "s"),
-        Term(f"{phase} retention required", required_s, "s"),
+        Term(f"{phase} retention found", retention_min, "min"),
+        Term(f"{phase} retention required", required_min, "min"),
     )
     basis = f"{phase} above what the vessel can hold long enough: load × (1 − found / required)"
-    return Effect(load * (1.0 - retention_s / required_s), "m3/day", basis, terms)
+    return Effect(load * (1.0 - retention_min / required_min), "m3/day", basis, terms)
 
 
 def liquid_held_back(history: History, rise_kpa: float) -> Effect | None:

@@ -131,7 +131,7 @@ def _tell_retention(draft: Draft, phase: Phase, facts: tuple[float, float, float
     capacity = load * retention / required if required > 0 else float("nan")
     draft.found(f"{phase.word} load", load, "m3/day", capacity)
     if np.isfinite(capacity) and load > capacity and draft.ended_s is None:
-        draft.effect = held_too_briefly(phase.word, load, 60.0 * retention, 60.0 * required)
+        draft.effect = held_too_briefly(phase.word, load, retention, required)
 
 
 def _valve_too_small(history: History) -> list[Candidate]:

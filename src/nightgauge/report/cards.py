@@ -10,7 +10,7 @@ from markupsafe import Markup
 
 from nightgauge.report.charts import alternative, specification
 from nightgauge.report.pictures import picture
-from nightgauge.report.quantities import percent, shown
+from nightgauge.report.quantities import in_display_units, percent, rounded, shown
 from nightgauge.report.scene import Scene
 from nightgauge.report.week import Row, WeekView
 from nightgauge.report.words import (
@@ -184,12 +184,15 @@ def _cost(effect: Row | None, view: WeekView) -> Cost | None:
     return Cost(
         words=f"up to {number}" if effect.get("is_upper_bound") else str(number),
         basis=what,
-        terms=tuple(
-            (term["name"], str(shown(float(term["value"]), term["unit"], system, term["name"])))
-            for term in effect.get("terms") or ()
-        ),
+        terms=tuple((term["name"], _figures(term, view)) for term in effect.get("terms") or ()),
         formula=formula or None,
     )
+
+
+def _figures(term: Row, view: WeekView) -> str:
+    """Return a term with three figures, so that a reader who reckons with what stands there gets the result."""
+    number, unit = in_display_units(float(term["value"]), term["unit"], view.field.display_units, term["name"])
+    return f"{rounded(number)} {unit}".strip()
 
 
 def _evidence(one: Row, view: WeekView) -> tuple[str, str, str, str]:

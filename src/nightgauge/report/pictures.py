@@ -222,8 +222,11 @@ _WATER_IN_OIL = _Daily(
 _OIL_IN_WATER = _Daily(
     "Oil in the water outlet", "content", (_Series("oil_in_water_mg_l", "mg/L", "dot oil", "mean of the day"),)
 )
+_SCRUBBER_COUNT = _Daily(
+    "The scrubber’s dump count", "dumps", (_Series("scrubber_dumps", "", "dot ink", "dumps of the day"),)
+)
 _SCRUBBER = _Daily(
-    "Dumps of the scrubber for the gas that passed",
+    "The scrubber’s dump count for the gas that passed",
     "dumps",
     (_Series("scrubber_dumps_per_1000m3_gas", "per 1000 m3 of gas", "dot ink", "mean of the day"),),
 )
@@ -231,6 +234,12 @@ _SCRUBBER = _Daily(
 
 def _held_interface(scene: Scene) -> Picture:
     return _daily(scene, _HELD_INTERFACE, _dump_marks(scene))
+
+
+def _scrubber(scene: Scene) -> Picture:
+    """Return the scrubber's dumps for the gas that passed, or a day where the gas is not metered."""
+    has_gas = scene.days["scrubber_dumps_per_1000m3_gas"].drop_nulls().len() > 0
+    return _daily(scene, _SCRUBBER if has_gas else _SCRUBBER_COUNT)
 
 
 def _instrument_drift(scene: Scene) -> Picture | None:
@@ -266,7 +275,7 @@ def _daily(scene: Scene, about: _Daily, marks: tuple[Mark, ...] = ()) -> Picture
     )  # fmt: skip
     key = tuple((one.look, one.words) for one in about.series)
     key += (("band", "8 days of 10 before the onset"),) if band else ()
-    y_title = f"{about.quantity}, {_unit(scene, first.unit, first.column)}"
+    y_title = f"{about.quantity}, {_unit(scene, first.unit, first.column)}".rstrip(", ")
     chart = Chart(start, end, scene.field.zone, y_title, (*band, *dots), marks,
                   **scene.turns)  # fmt: skip
     return Picture(_moved_title(scene, about.subject, first.column), (chart,), key)
@@ -476,7 +485,7 @@ _MAKERS: dict[str, Callable[[Scene], Picture | None]] = {
     "vessel_undersized": _retention,
     "water_in_oil": _daily_of(_WATER_IN_OIL),
     "oil_in_water": _daily_of(_OIL_IN_WATER),
-    "liquid_in_gas": _daily_of(_SCRUBBER),
+    "liquid_in_gas": _scrubber,
     "gas_in_liquid": _level_trace,
     "instrument_frozen": _signal_trace,
     "instrument_drift": _instrument_drift,
