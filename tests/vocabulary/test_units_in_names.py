@@ -18,6 +18,7 @@ from nightgauge.vocabulary.frames import STORED_FRAMES, TIME, VESSEL_SAMPLES, Co
 from nightgauge.vocabulary.signals import SIGNALS
 
 SUFFIXES = {
+    "_m3_per_day_per_kpa": "m3/day/kPa",
     "_kpa_per_m3_per_day": "kPa/(m3/day)",
     "_m3_per_day": "m3/day",
     "_mg_l": "mg/L",
@@ -32,6 +33,7 @@ SUFFIXES = {
     "_mj": "MJ",
     "_ah": "Ah",
     "_a": "A",
+    "_c": "degC",
     "_h": "h",
     "_s": "s",
     "_m": "m",

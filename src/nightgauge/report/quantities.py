@@ -21,7 +21,9 @@ _DIMENSION_OF_UNIT = {
     "1": "fraction",
     "mg/L": "concentration",
     "A": "current",
+    "kg": "mass",
     "m3/day/kPa": "productivity index",
+    "MJ": "energy",
 }
 _DECIMALS = {"in": (1, 1000), "psig": (1, 1000), "psi": (1, 1000), "min": (1, 20), "%": (1, 10)}
 """Unit to decimals, and the size from which whole numbers do."""

@@ -42,12 +42,14 @@ _ENDINGS = {
     "in": "_in", "mm": "_mm", "bbl": "_bbl", "bbl/day": "_bbl_per_day", "Mcf": "_mcf", "Mcf/day": "_mcf_per_day",
     "psig": "_psig", "psi": "_psi", "degF": "_f", "s": "_s", "min": "_min", "1": "_fraction", "%": "_percent",
     "kg": "_kg", "lb": "_lb", "MJ": "_mj", "MMBtu": "_mmbtu",
+    "m3/day/kPa": "_m3_per_day_per_kpa", "bbl/day/psi": "_bbl_per_day_per_psi",
 }  # fmt: skip
 """How a column's name says its unit."""
 
 _DIMENSION_OF = {
     "m": "length", "m3": "volume", "m3/day": "liquid rate", "kPag": "pressure", "kPa": "pressure difference",
     "degC": "temperature", "s": "duration", "1": "fraction", "kg": "mass", "MJ": "energy",
+    "m3/day/kPa": "productivity index",
 }  # fmt: skip
 """The quantity a column's unit speaks of, where people read it in another unit."""
 
