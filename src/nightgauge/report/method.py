@@ -35,6 +35,18 @@ METHODS: tuple[tuple[str, str], ...] = (
         "The drop counts gas pressure and liquid head less the pressure downstream.",
     ),
     (
+        "What it costs",
+        "Told only where its numbers are measured or set; “how this was reckoned” shows them. “Up to” is the most "
+        "that it can be, where a part is not known: how much of the water of a shut dump goes to the oil side, how "
+        "much of a rise in pressure the wells feel.",
+    ),
+    (
+        "What the vessel can take",
+        "Retention: the load at which the volume there gives the time required. Dump valve: the flow of its rated "
+        "coefficient, open all day. Gas: the oil rate whose gas takes all of the gas capacity, at the gas-oil ratio of "
+        "the last four weeks. Limits far beyond the days are said and not drawn.",
+    ),
+    (
         "How sure",
         "Sure from 90 %, likely from 70 %, possible below: how well the evidence fits this explanation and no other. "
         "It rises or falls as nights pass.",
