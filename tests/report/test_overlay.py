@@ -46,5 +46,5 @@ def test_dumps_without_a_past_are_drawn_alone(make_valve_view: Callable[..., Val
     level = view.samples.filter(pl.col("signal") == "interface_level")
     made = overlay(level, view.reference.clear(), view.period, "oilfield")
     assert made is not None
-    assert [layer["data"]["name"] for layer in made.specification["layer"]] == ["single"]
+    assert made.specification["datasets"]["band"]["t"] == []
     assert made.alternative.endswith("without a reference, as none is known.")

@@ -60,8 +60,7 @@ def overlay(level: pl.DataFrame, reference: pl.DataFrame, period: pl.DataFrame, 
         "single": _shown(single, ("level",), system)
         | {"t": single["since_s"].to_list(), "dump": single["dump"].to_list()},
     }
-    # A layer without rows has no extent, which the chart library warns of.
-    layers = [{**layer, "data": {"name": name}} for name, layer in _layers(unit) if data[name]["t"]]
+    layers = [{**layer, "data": {"name": name}} for name, layer in _layers(unit)]
     spec = {"width": "container", "height": _HEIGHT_PX, "layer": layers, "datasets": data}
     drawn = single["dump"].n_unique()
     past = f"over the median and 10 to 90 % band of {reference.height} dumps of the reference weeks"

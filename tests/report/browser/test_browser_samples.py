@@ -240,6 +240,7 @@ def test_names_that_are_markup_end_as_text(hostile: Built, open_page: OpenPage, 
     assert page.count("img") == 0
     assert HOSTILE_NAME in page.tab.inner_text("body")
     assert HOSTILE_ID in page.tab.inner_text("body")
-    assert page.said == []  # neither a dialog nor a word of the page's policy
+    # Neither a dialog nor a word of the page's policy; nor of a chart, though these dumps have no past to lie over.
+    assert page.said == []
     assert page.asked == [hostile.pages[name].as_uri()]
     assert page.serious_faults == []
