@@ -36,6 +36,8 @@ LOOK = timedelta(days=365)
 """Longest time between two looks at an anode. Common practice, no source."""
 _LEAST_KNOWN_H = 24.0
 """Known time that a mean current is taken of. [h] House choice: a day holds the daily swing once."""
+_NO_CURRENT_A = 1e-6
+"""Less is no current. [A] House choice: a millionth of an ampere takes a gram of magnesium in a century."""
 _FARTHEST = timedelta(days=36500)
 """Life for which no day is named: nobody plans a century ahead. House choice."""
 _DAYS_PER_YEAR = 365.0
@@ -189,12 +191,13 @@ def _of_anode(hours: pl.DataFrame, anode: Anode) -> pl.DataFrame:
 def _current(hours: pl.DataFrame, start: datetime, until: datetime) -> _Current | None:
     """Return the charge that went through from one time to another; None where less than a day is known.
 
-    A current below nothing counts as none: it is an offset of the meter.
+    A current below nothing, or next to it, counts as none: it is an offset of the meter.
     """
     begin = hours["hour_utc"].dt.epoch("us").to_numpy() / 1e6
     start_s, until_s = start.timestamp(), until.timestamp()
     within_h = np.clip((np.minimum(begin + _HOUR_S, until_s) - np.maximum(begin, start_s)) / _HOUR_S, 0.0, 1.0)
-    mean = np.maximum(hours["mean"].cast(pl.Float64).to_numpy(), 0.0)
+    mean = hours["mean"].cast(pl.Float64).to_numpy()
+    mean = np.where(mean < _NO_CURRENT_A, 0.0, mean)
     known_h = np.where(np.isfinite(mean), within_h * hours["coverage"].cast(pl.Float64).to_numpy(), 0.0)
     used = known_h > 0.0
     if known_h.sum() < _LEAST_KNOWN_H:

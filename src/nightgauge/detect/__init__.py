@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from nightgauge.detect import (
+    anodes,
     carryover,
     dump_trips,
     dump_valve,
@@ -46,6 +47,7 @@ DETECTORS: tuple[Detector, ...] = (
     pressure_level.find,
     size.find,
     carryover.find,
+    anodes.find,
     instruments.find,
     unusual.find,
 )

@@ -6,6 +6,7 @@ from typing import Any
 
 from nightgauge.detect.float_stuck import ABOVE_OPENING
 from nightgauge.vocabulary.findings import Candidate, Instead, Priority
+from nightgauge.vocabulary.signals import signal_words
 
 SLACK = timedelta(days=1)
 """How much earlier a consequence may seem to begin than its cause: a day's median hides the hour. House choice."""
@@ -123,7 +124,8 @@ def _told_inside(
 
 def _explained_days(candidates: list[Candidate]) -> list[Candidate]:
     """Leave out the unusual days that another finding touches: it says more of them than that they were unusual."""
-    others = [c for c in candidates if c.kind != UNUSUAL]
+    # An anode works on beside the process for months: it explains none of its days.
+    others = [c for c in candidates if c.kind != UNUSUAL and not c.element.startswith("anode:")]
     for day in [c for c in candidates if c.kind == UNUSUAL]:
         cause = next((c for c in others if _touches(c, day)), None)
         if cause is not None:
@@ -276,7 +278,7 @@ def _silence_as_one(candidates: list[Candidate]) -> list[Candidate]:
         if rest and whole in candidates:
             last = max([whole.last_seen, *(c.last_seen for c in rest)])
             ended = None if any(c.ended is None for c in rest) else max([end, *(c.ended for c in rest if c.ended)])
-            silent = ", ".join(c.element.removeprefix("instrument:").replace("_", " ") for c in rest)
+            silent = ", ".join(signal_words(c.element.removeprefix("instrument:")) for c in rest)
             summary = f"{whole.summary} Still silent after that: {silent}."
             candidates = _told_inside(candidates, whole, rest, last_seen=last, ended=ended, summary=summary)
     return candidates

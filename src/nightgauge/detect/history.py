@@ -6,6 +6,7 @@ an outage of field.toml are unknown to all of them. Times in arrays are seconds 
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from dataclasses import field as default
 from datetime import UTC, datetime
 from functools import cached_property
 from typing import Any
@@ -15,6 +16,7 @@ import numpy.typing as npt
 import polars as pl
 
 from nightgauge.field.settings import Field, Vessel
+from nightgauge.vocabulary.frames import ANODES
 from nightgauge.vocabulary.kinds import KINDS
 
 Floats = npt.NDArray[np.float64]
@@ -74,6 +76,8 @@ class History:
         `until` are ignored.
     until : datetime
         End of the night: data before it are judged.
+    anodes : polars.DataFrame
+        ANODES of this vessel as of `until`.
 
     """
 
@@ -85,6 +89,7 @@ class History:
     signal_hours: pl.DataFrame
     tests: pl.DataFrame
     until: datetime
+    anodes: pl.DataFrame = default(default_factory=ANODES.empty)
 
     @cached_property
     def until_s(self) -> float:

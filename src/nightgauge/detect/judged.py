@@ -2,12 +2,15 @@
 
 import numpy as np
 
+from nightgauge.detect.anodes import of_anodes
 from nightgauge.detect.history import DAY_S, HOUR_S, History
 from nightgauge.detect.unusual import needed_days
 from nightgauge.detect.wording import moment
 from nightgauge.vocabulary.kinds import KINDS, Kind
+from nightgauge.vocabulary.kinds_anode import ANODES
 from nightgauge.vocabulary.signals import base_name, signal_words
 
+_OF_ANODES = frozenset(kind.name for kind in ANODES)
 _LEAST_SHARE = 0.5
 """Share of the last day in which a signal has to be known for the night to have judged it. House choice."""
 
@@ -46,6 +49,10 @@ def _why_not(history: History, kind: Kind, shares: dict[str, float]) -> str | No
         return "needs max_working_pressure in field.toml"
     if kind.name == "unusual_day" and len(history.day_s) < needed_days(history):
         return f"needs {needed_days(history)} days of past, {len(history.day_s)} are there"
+    if kind.name in _OF_ANODES and not of_anodes(history):
+        return "needs an [[anode]] in field.toml"
+    if kind.name == "anode_spent" and history.anodes["left_fraction"].count():
+        return None
     if not kind.needs:
         return None
     had = [needs for needs in kind.needs if needs <= shares.keys()]

@@ -5,6 +5,7 @@ The detectors read their thresholds here, `[limits.<kind>]` in field.toml is che
 """
 
 from nightgauge.vocabulary.kind import Kind, Needs
+from nightgauge.vocabulary.kinds_anode import ANODES
 from nightgauge.vocabulary.kinds_dump import (
     DUMP_HUNTING,
     INTERFACE,
@@ -55,6 +56,7 @@ KINDS: dict[str, Kind] = {
         DATA_GAP,
         UNUSUAL,
         WELL_TEST,
+        *ANODES,
     )
 }
 """Every kind of the findings format, by name."""
