@@ -1,0 +1,6 @@
+"""What a vessel costs day by day: back pressure that its oil valve holds, and carryover of either liquid."""
+
+from nightgauge.losses.back_pressure import back_pressure
+from nightgauge.losses.carryover import carryover
+
+__all__ = ["back_pressure", "carryover"]
