@@ -1,7 +1,7 @@
 """A spring that the simulator lets drift costs more each day; one that stays costs nothing."""
 
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 
 import polars as pl
 import pytest
@@ -23,7 +23,7 @@ DAY_S = 86400.0
 SIGNALS_READ = ("vessel_pressure", "inlet_pressure", "water_total", "oil_total")
 DAYS, SOUND, RISE_PSI = 9, 3, 6.0
 DRIFT = Fault("oil_valve_setpoint_drift", SOUND * DAY_S, size=RISE_PSI * PSI_KPA, ramp_s=(DAYS - SOUND) * DAY_S)
-DESIGN = Design("A", water_bpd=2500.0)
+DESIGN = Design("A", water_bpd=2500.0, margin_psi=12.0)  # the gas valve far above, so that it does not clip the drift
 
 
 def plan_of(faults: tuple[Fault, ...]) -> Plan:
