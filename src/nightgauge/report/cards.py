@@ -119,7 +119,7 @@ def _scene(row: Row, view: WeekView, by_vessel: Mapping[str, Mapping[str, pl.Dat
     trace = view.traces.get(row["id"])
     return Scene(
         finding=row, vessel=vessel, field=view.field, until=view.until.astimezone(UTC), trace=trace,
-        tests=view.tests, **frames,
+        tests=view.tests, currents=view.currents, **frames,
     )  # fmt: skip
 
 

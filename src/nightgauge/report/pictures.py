@@ -7,6 +7,7 @@ from typing import Any
 
 import polars as pl
 
+from nightgauge.report.anode_current import anode_current
 from nightgauge.report.charts import PIXELS, Chart, Layer, Mark, milliseconds
 from nightgauge.report.dumps import dump_layers
 from nightgauge.report.quantities import display_column
@@ -60,7 +61,7 @@ def picture_window(finding: Mapping[str, Any], until: datetime) -> tuple[datetim
 def picture(scene: Scene) -> Picture | None:
     """Return the picture that proves the finding, or None where the vessel has no data to draw."""
     maker = _MAKERS.get(scene.finding["kind"], _dumps_a_day)
-    for make in (maker, _dumps_a_day, _coverage):
+    for make in (maker, *(() if maker in _ALONE else (_dumps_a_day, _coverage))):
         made = make(scene)
         drawn = tuple(chart for chart in made.charts if not chart.is_empty) if made else ()
         if made and drawn:
@@ -492,4 +493,9 @@ _MAKERS: dict[str, Callable[[Scene], Picture | None]] = {
     "instrument_noisy": _signal_trace,
     "data_gap": _coverage,
     "well_test_decline": well_tests,
+    "anode_spent": anode_current,
+    "anode_current_lost": anode_current,
+    "anode_current_jumped": anode_current,
 }
+_ALONE = frozenset({anode_current})
+"""Pictures that nothing stands in for: an anode has nothing to do with dumps."""

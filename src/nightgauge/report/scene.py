@@ -12,7 +12,7 @@ from nightgauge.report.charts import PIXELS, Chart, Layer, Mark, milliseconds
 from nightgauge.report.quantities import display_column, shown
 from nightgauge.report.thin import known_runs, thinned
 from nightgauge.report.words import day_text, moment, since
-from nightgauge.vocabulary.frames import TIME, WELL_TESTS
+from nightgauge.vocabulary.frames import SIGNAL_HOURS, TIME, WELL_TESTS
 
 DAY_MS = 86_400_000
 BAND_DAYS_AT_LEAST = 5
@@ -43,6 +43,8 @@ class Scene:
     trace: pl.DataFrame | None
     tests: pl.DataFrame = default(default_factory=WELL_TESTS.empty)
     """Of all wells."""
+    currents: pl.DataFrame = default(default_factory=SIGNAL_HOURS.empty)
+    """Of all anodes."""
 
     @property
     def onset(self) -> datetime | None:

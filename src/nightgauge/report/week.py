@@ -12,7 +12,7 @@ import polars as pl
 from nightgauge.field.settings import Field
 from nightgauge.report.findings import EVERY_STATE, selected
 from nightgauge.report.words import from_json
-from nightgauge.vocabulary.frames import SIGNAL_HOURS, WELL_TESTS
+from nightgauge.vocabulary.frames import ANODES, SIGNAL_HOURS, WELL_TESTS
 
 Row: TypeAlias = dict[str, Any]
 _STANDING = ("new", "standing")
@@ -45,6 +45,10 @@ class WeekView:
         For the small print.
     tests : WELL_TESTS
         Of all wells, for the pictures of well tests.
+    anodes : ANODES
+        As of the night.
+    currents : SIGNAL_HOURS
+        Of the anodes' currents over 90 days, for the pictures.
 
     """
 
@@ -63,6 +67,8 @@ class WeekView:
     files: pl.DataFrame = default(default_factory=pl.DataFrame)
     quarantine: pl.DataFrame = default(default_factory=pl.DataFrame)
     tests: pl.DataFrame = default(default_factory=WELL_TESTS.empty)
+    anodes: pl.DataFrame = default(default_factory=ANODES.empty)
+    currents: pl.DataFrame = default(default_factory=SIGNAL_HOURS.empty)
 
     @property
     def sunday(self) -> date:

@@ -6,6 +6,7 @@ from datetime import datetime
 
 import polars as pl
 
+from nightgauge.report.anodes import anodes
 from nightgauge.report.cards import Card, cards
 from nightgauge.report.changes import opening, sentences
 from nightgauge.report.glance import SORTS, VesselRow, coverage_of, glance
@@ -43,6 +44,7 @@ def weekly_page(view: WeekView) -> str:
         cards=made,
         rows=rows,
         vessels=vessels(view),
+        anodes=anodes(view),
         sorts=SORTS,
         unjudged=unjudged(view),
         wrong=_wrong(view),
