@@ -65,7 +65,19 @@ def test_the_dumps_of_the_period_come_as_csv_from_the_page_itself(page: Any, mak
 
 def test_before_and_after_say_whether_the_repair_held(page: Any) -> None:
     assert "Before and after Sun 17 May 12:00" in page.one("h2", id="repair-head").text
-    assert any("It has held for" in one.text for one in page.all("p", class_="opening"))
+    # its float_stuck_closed stands since before the repair
+    assert any(
+        "It has not held: “" in one.text and "still stands" in one.text for one in page.all("p", class_="opening")
+    )
+
+
+def test_a_repair_of_the_oil_valve_is_looked_at_by_the_pressure_it_held(
+    make_valve_view: MakeView, read_page: Read
+) -> None:
+    view = make_valve_view(element="oil_valve", compare=datetime.fromisoformat("2026-05-19T12:00:00-06:00"))
+    rows = [row.text for row in read_page(valve_page(view)).all("tr") if row.text.startswith("held pressure")]
+    assert len(rows) == 2  # around the repair, and the period beside the four weeks before
+    assert all(re.search(r"\d psig.*\d ± \d", row) for row in rows)
 
 
 def test_an_oil_valve_is_told_day_by_day(make_valve_view: MakeView, read_page: Read) -> None:

@@ -4,7 +4,7 @@ import base64
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from functools import cached_property
 
 import polars as pl
@@ -13,11 +13,12 @@ from markupsafe import Markup
 from nightgauge.field.settings import Field, Vessel
 from nightgauge.report.cards import ChartShown, safe_json
 from nightgauge.report.charts import Chart, alternative, specification
-from nightgauge.report.cycles import COMPARED, GAP, Compared, between, compared, repair_sentence, with_gap
+from nightgauge.report.cycles import COMPARED, GAP, HELD, Compared, between, compared, with_gap
 from nightgauge.report.findings import Row, selected
 from nightgauge.report.method import CAUTION
 from nightgauge.report.overlay import overlay
 from nightgauge.report.page import rendered
+from nightgauge.report.repairs import of_days, of_dumps, repair_sentence
 from nightgauge.report.scene import Scene
 from nightgauge.report.traces import cycle_charts, day_charts, traces
 from nightgauge.report.words import (
@@ -149,6 +150,7 @@ def valve_page(view: ValveView) -> str:
         has_past=not view.reference.is_empty(),
         series=tuple((title, _chart(chart, title)) for title, chart in series),
         measures=_measures(view),
+        by_dump=view.element == "water_dump" and not view.dumps.is_empty(),
         repair=_repair(view),
         download=_download(view),
         file_name=f"{''.join(c if c.isalnum() or c in '-_' else '_' for c in view.vessel)}-dumps.csv",
@@ -208,8 +210,10 @@ def _overlay(view: ValveView) -> ChartShown | None:
 
 
 def _measures(view: ValveView) -> tuple[Compared, ...]:
-    if view.element != "water_dump":
-        return ()
+    if view.element in HELD:
+        first, last = (one.astimezone(view.field.zone).date() for one in (view.start, view.end))
+        before = _days(view, first - REFERENCE, first)
+        return compared(before, _days(view, first, last), view.field.display_units, (HELD[view.element],))
     return compared(view.reference, view.period, view.field.display_units)
 
 
@@ -226,15 +230,30 @@ def _repair(view: ValveView) -> Repair | None:
     if view.compare is None:
         return None
     when, system = view.compare.astimezone(UTC), view.field.display_units
-    before, after = between(view.dumps, when - COMPARED, when), between(view.dumps, when, when + COMPARED)
-    return Repair(
-        moment(when, view.field.zone), repair_sentence(view.dumps, when, system), compared(before, after, system)
-    )
+    if view.element in HELD:
+        repaired = view.compare.astimezone(view.field.zone)
+        after, measures = of_days(view.days, view.element, repaired), _held_around(view, repaired.date())
+    else:
+        sides = between(view.dumps, when - COMPARED, when), between(view.dumps, when, when + COMPARED)
+        after, measures = of_dumps(view.dumps, when), compared(*sides, system)
+    said = repair_sentence(after, view.open_findings, when, system)
+    return Repair(moment(when, view.field.zone), said, measures)
+
+
+def _held_around(view: ValveView, repaired: date) -> tuple[Compared, ...]:
+    """Return what the valve held in the week before and the week after the day of a repair."""
+    first = repaired + timedelta(days=1)
+    before, after = _days(view, repaired - COMPARED, repaired), _days(view, first, first + COMPARED)
+    return compared(before, after, view.field.display_units, (HELD[view.element],))
+
+
+def _days(view: ValveView, first: date, end: date) -> pl.DataFrame:
+    return view.days.filter(pl.col("day").is_between(first, end, closed="left"))
 
 
 def _download(view: ValveView) -> Markup | None:
     """Return the period's cycles as a CSV that the page carries in a link; None without any."""
-    if view.period.is_empty():
+    if view.element in HELD or view.period.is_empty():
         return None
     text = view.period.drop(GAP).write_csv(datetime_format="%Y-%m-%dT%H:%M:%S%.3fZ")
     return Markup(f"data:text/csv;charset=utf-8;base64,{base64.b64encode(text.encode()).decode()}")
