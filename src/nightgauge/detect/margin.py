@@ -150,7 +150,8 @@ def _candidate(history: History, run: tuple[int, int], margin: Margin, least: fl
     draft.over(begin, end)
     draft.found("gas clip less oil hold", now, "kPa", before)
     draft.not_because("instrument_drift", "one transmitter reads both levels: its drift leaves their difference alone")
-    words = f"Gas valve is set only {quantity(history, now, 'pressure difference')} above the oil valve"
+    place = f"{'only ' if now >= 0 else ''}{quantity(history, abs(now), 'pressure difference')}"
+    words = f"Gas valve is set {place} {'above' if now >= 0 else 'below'} the oil valve"
     words += f" since {day_of(history, begin)}, {quantity(history, before, 'pressure difference')} before"
     tail = f"; over since {day_of(history, end)}" if is_over else ""
     return draft.done(f"{words}{tail}.", begin, max(end, begin + HOUR_S))
