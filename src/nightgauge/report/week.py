@@ -12,7 +12,7 @@ import polars as pl
 from nightgauge.field.settings import Field
 from nightgauge.report.findings import EVERY_STATE, selected
 from nightgauge.report.words import from_json
-from nightgauge.vocabulary.frames import ANODES, SIGNAL_HOURS, WELL_TESTS
+from nightgauge.vocabulary.frames import ANODES, BACK_PRESSURE, CARRYOVER, SIGNAL_HOURS, WELL_TESTS
 
 Row: TypeAlias = dict[str, Any]
 _STANDING = ("new", "standing")
@@ -49,6 +49,10 @@ class WeekView:
         As of the night.
     currents : SIGNAL_HOURS
         Of the anodes' currents over 90 days, for the pictures.
+    back_pressure : BACK_PRESSURE
+        Of all vessels, as many months as there are up to a year: what has been lost so far is told from them.
+    carryover : CARRYOVER
+        Of all vessels, the week's days at least.
 
     """
 
@@ -69,6 +73,8 @@ class WeekView:
     tests: pl.DataFrame = default(default_factory=WELL_TESTS.empty)
     anodes: pl.DataFrame = default(default_factory=ANODES.empty)
     currents: pl.DataFrame = default(default_factory=SIGNAL_HOURS.empty)
+    back_pressure: pl.DataFrame = default(default_factory=BACK_PRESSURE.empty)
+    carryover: pl.DataFrame = default(default_factory=CARRYOVER.empty)
 
     @property
     def sunday(self) -> date:
