@@ -96,6 +96,17 @@ def test_dark_and_light_come_from_the_readers_own_setting(opened: Callable[..., 
     assert opened(1440, color_scheme="dark").run(ground) == "rgb(22, 24, 26)"
 
 
+def test_on_paper_a_link_names_the_section_it_leads_to(opened: Callable[..., Opened]) -> None:
+    page = opened(1440)
+    page.lay_on_paper()
+    said = "link => getComputedStyle(link, '::after').content.match(/[0-9.]+/)?.[0]"
+    head = "document.querySelector(link.getAttribute('href') + ' h3, ' + link.getAttribute('href') + ' > summary')"
+    links = "[...document.querySelectorAll('#visit a.where, #field th a')]"
+    found = page.run(f"{links}.map(link => [({said})(link), {head}.dataset.number])")
+    assert len(found) > 3
+    assert all(number == of_section and "." in number for number, of_section in found)
+
+
 def test_on_paper_it_is_black_on_white_with_folds_open(opened: Callable[..., Opened]) -> None:
     page = opened(1440, color_scheme="dark")
     page.tab.emulate_media(media="print")

@@ -156,6 +156,23 @@
   window.addEventListener("hashchange", unfold);
   unfold();
 
+  // On paper a link says where it leads by the number of its section; on the screen the numbers stay hidden.
+  const numbers = new Map();
+  document.querySelectorAll("main > section").forEach((section, at) => {
+    const head = section.querySelector("h2");
+    if (head) { head.dataset.number = at + 1; }
+    numbers.set(section, String(at + 1));
+    section.querySelectorAll(":scope > article[id], :scope > details[id]").forEach((part, within) => {
+      const number = `${at + 1}.${within + 1}`;
+      part.querySelector("h3, summary").dataset.number = number;
+      numbers.set(part, number);
+    });
+  });
+  document.querySelectorAll("main a[href^='#']").forEach((link) => {
+    const number = numbers.get(document.getElementById(link.getAttribute("href").slice(1)));
+    if (number) { link.dataset.section = number; }
+  });
+
   let openedForPrint = [];
   window.addEventListener("beforeprint", () => {
     openedForPrint = Array.from(document.querySelectorAll("details:not([open])"));
