@@ -10,6 +10,7 @@ from nightgauge.report.anodes import anodes
 from nightgauge.report.cards import Card, cards
 from nightgauge.report.changes import opening, sentences
 from nightgauge.report.glance import SORTS, VesselRow, coverage_of, glance
+from nightgauge.report.losses import losses
 from nightgauge.report.method import CAUTION, METHODS
 from nightgauge.report.page import rendered
 from nightgauge.report.pictures import picture_window
@@ -45,6 +46,7 @@ def weekly_page(view: WeekView) -> str:
         rows=rows,
         vessels=vessels(view),
         anodes=anodes(view),
+        losses=losses(view),
         sorts=SORTS,
         unjudged=unjudged(view),
         wrong=_wrong(view),
