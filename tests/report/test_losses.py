@@ -80,7 +80,7 @@ def test_each_psi_and_all_that_it_has_cost_so_far_are_told(section):
     (line,) = section(held("TB-1", [38.0] * 8 + [42.0] * 12)).lines
     assert line.sentences == (
         "Each psi that TB-1’s oil valve holds costs up to 10 bbl/day of liquid (2.5 bbl/day of oil).",
-        "It has held 4.0 psi above what is needed (38.0 psig) since 13 May: "
+        "It holds 4.0 psi above what is needed (38.0 psig) and has stood above it since 13 May: "
         "so far up to 480 bbl of liquid (120 bbl of oil).",
     )
 
@@ -120,7 +120,7 @@ def test_a_missing_index_is_said_plainly(section):
     assert line.sentences[2] == "Productivity index missing for wells W1 and W2: their part is not in."
     (line,) = section(held("TB-1", [42.0] * 9, index=None, wells_without_index='["W1"]')).lines
     assert line.sentences == (
-        "It has held 4.0 psi above what is needed (38.0 psig) since at least 16 May: what that costs is not known.",
+        "It holds 4.0 psi above what is needed (38.0 psig) and has stood above it since at least 16 May: what that costs is not known.",
         "Productivity index missing for well W1: its part is not in.",
     )
 

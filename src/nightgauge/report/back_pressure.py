@@ -159,8 +159,8 @@ class BackPressure:
         start: date = self.run["day"][0]
         reaches_back = start == self.rows["day"][0]
         when = f"{'at least ' if reaches_back else ''}{_day_words(start, self.view)}"
-        told = f"It has held {self.said(excess, 'kPa')} above {what} ({self.said(needed, 'kPag')}) since {when}"
-        return f"{told}: {self._so_far()}."
+        told = f"It holds {self.said(excess, 'kPa')} above {what} ({self.said(needed, 'kPag')})"
+        return f"{told} and has stood above it since {when}: {self._so_far()}."
 
     def _so_far(self) -> str:
         known = self.run["liquid_loss_m3_per_day"].drop_nulls()

@@ -30,6 +30,19 @@ METHODS: tuple[tuple[str, str], ...] = (
         "clips the peaks. On a day when pressure visits neither, nothing is shown.",
     ),
     (
+        "Back pressure",
+        "Pressure that the oil valve holds above what is needed (or above its setting, where field.toml does not say "
+        "what is needed), times the productivity indices of the wells that flow there on the day, with the slope of a "
+        "pump’s curve where it is given. It is the most that the wells can be held back. The oil of it follows from "
+        "each well’s latest accepted test, else from the water cut set for it.",
+    ),
+    (
+        "Price of carryover",
+        "Heat for the water that leaves with the oil: its volume, density and rise in temperature with the specific "
+        "heat of fresh water, which is an upper bound for brine; fuel at the heater’s stated efficiency. Oil that "
+        "leaves with the water: its mass over its density at 60 °F. Money only where field.toml gives prices.",
+    ),
+    (
         "Effective flow coefficient",
         "Flow while the dump is open, divided by the root of the pressure drop over the specific gravity (gpm, psi). "
         "The drop counts gas pressure and liquid head less the pressure downstream.",
