@@ -5,7 +5,7 @@ from itertools import chain, combinations
 import pytest
 
 from nightgauge.field.check import Judgeable, judgeable, missing_of
-from nightgauge.field.settings import BackPressureValve, Vessel, WaterDump
+from nightgauge.field.settings import BackPressureValve, Heating, Vessel, WaterDump
 from nightgauge.vocabulary.kinds import KINDS
 
 LETTERS = {
@@ -166,7 +166,35 @@ def test_what_is_there_is_not_missing() -> None:
         mist_extractor=False, solids_depth_m=0.0, oil_gravity_degapi=27.0, water_specific_gravity=1.08,
         gas_specific_gravity=0.75,
         water_dump=(WaterDump("throttling", holds_m=1.1, cv=90.0),),
-        oil_valve=(BackPressureValve(310.0),), gas_valve=(BackPressureValve(330.0),),
+        oil_valve=(BackPressureValve(310.0, 290.0),), gas_valve=(BackPressureValve(330.0),),
+        heating=Heating(60.0, 0.7),
     )  # fmt: skip
-    signals = {*LETTERS.values(), "temperature", "water_downstream_pressure", "water_oil_content"}
+    signals = {
+        "oil_total",
+        "anode_current",
+        *LETTERS.values(),
+        "temperature",
+        "water_downstream_pressure",
+        "water_oil_content",
+    }
     assert missing_of(made, signals) == []
+
+
+def keys_of(signals: set[str], **settings: object) -> list[str]:
+    return [missing.key for missing in missing_of(vessel(**settings), signals)]
+
+
+def test_heating_is_asked_for_where_water_in_the_oil_is_known_as_a_volume() -> None:
+    for meter in ("oil_rate", "oil_total"):
+        assert "heating" in keys_of({"oil_water_cut", meter})
+        assert "heating" not in keys_of({"oil_water_cut", meter}, heating=Heating(60.0, 0.7))
+    assert "heating" not in keys_of({"oil_water_cut"})
+    assert "heating" not in keys_of({"oil_total"})
+
+
+def test_the_pressure_needed_is_asked_for_where_one_is_held_and_measured() -> None:
+    valve = (BackPressureValve(310.0),)
+    assert "oil_valve.needs" in keys_of({"vessel_pressure"}, oil_valve=valve)
+    assert "oil_valve.needs" not in keys_of({"interface_level"}, oil_valve=valve)
+    assert "oil_valve.needs" not in keys_of({"vessel_pressure"})
+    assert "oil_valve.needs" not in keys_of({"vessel_pressure"}, oil_valve=(BackPressureValve(310.0, 290.0),))

@@ -120,7 +120,8 @@ def test_a_missing_index_is_said_plainly(section):
     assert line.sentences[2] == "Productivity index missing for wells W1 and W2: their part is not in."
     (line,) = section(held("TB-1", [42.0] * 9, index=None, wells_without_index='["W1"]')).lines
     assert line.sentences == (
-        "It holds 4.0 psi above what is needed (38.0 psig) and has stood above it since at least 16 May: what that costs is not known.",
+        "It holds 4.0 psi above what is needed (38.0 psig) and has stood above it since at least 16 May: "
+        "what that costs is not known.",
         "Productivity index missing for well W1: its part is not in.",
     )
 

@@ -10,7 +10,7 @@ from nightgauge.cli.arguments import As, FieldToml, clock
 from nightgauge.cli.printing import Format, say, show, table
 from nightgauge.errors import SettingError
 from nightgauge.field.calendar import default_until
-from nightgauge.field.check import judgeable, missing_of, warnings_of
+from nightgauge.field.check import judgeable, missing_for_prices, missing_of, warnings_of
 from nightgauge.field.read import read_field
 from nightgauge.field.settings import Field, Vessel
 from nightgauge.pipeline.hearing import Heard, heard
@@ -59,6 +59,7 @@ def _facts(field: Field, known: Heard, until: datetime) -> dict[str, Any]:
         "field": field.name,
         "data_known_from": known.source,
         "warnings": warnings_of(field),
+        "missing": [{"what": m.key, "would_allow": m.would_allow} for m in missing_for_prices(field)],
         "refused_exports": list(known.refused),
         "unknown_tags": dict(known.unknown),
         "tags": tags,
@@ -82,10 +83,12 @@ def _print_check(facts: dict[str, Any]) -> None:
     say(f"{facts['field']}: {len(facts['vessels'])} vessels, {len(facts['tags'])} tags; "
         f"the field folder is right; data known from {facts['data_known_from']}")  # fmt: skip
     unknown = [f"{tag}: {rows:,} rows" for tag, rows in facts["unknown_tags"].items()]
+    wanted = [f"missing {missing['what']}: would allow {missing['would_allow']}" for missing in facts["missing"]]
     for title, lines in (
         ("odd, but possible", facts["warnings"]),
         ("exports that cannot be read", facts["refused_exports"]),
         ("tags in the exports that tags.csv does not have", unknown),
+        ("to price losses", wanted),
     ):
         if lines:
             say(f"\n{title}:")

@@ -162,6 +162,19 @@ def _lacks_interface(vessel: Vessel, _: frozenset[str]) -> bool:
     return vessel.normal_interface_m is None and not vessel.is_two_phase
 
 
+def _lacks_need(vessel: Vessel, have: frozenset[str]) -> bool:
+    """Return whether a pressure is measured and held, and nothing says how much of it is needed."""
+    return "vessel_pressure" in have and bool(vessel.oil_valve) and vessel.oil_valve[-1].needs_kpag is None
+
+
+_METERED_OIL = frozenset({"oil_rate", "oil_total"})
+
+
+def _lacks_heating(vessel: Vessel, have: frozenset[str]) -> bool:
+    """Return whether water in the oil is known as a volume, and nothing says where it is heated."""
+    return vessel.heating is None and "oil_water_cut" in have and bool(have & _METERED_OIL)
+
+
 _SIZE = frozenset({"vessel_undersized"})
 _VOLUMES = "volumes from levels, retention, judging vessel_undersized"
 
@@ -207,5 +220,9 @@ _SETTINGS = (
         "effective Cv, so that a restricted dump is told from a change of pressure",
     ),
     _Setting("oil_valve.holds", _valve_unset("oil_valve"), "judging the held pressure while the vessel has no past"),
+    _Setting(
+        "oil_valve.needs", _lacks_need, "what each psi held above need costs; without it what is held above the setting"
+    ),
+    _Setting("heating", _lacks_heating, "heat and fuel that water left in the oil takes in the heater that follows"),
     _Setting("gas_valve.holds", _valve_unset("gas_valve"), "judging the margin over the oil valve without a past"),
 )
