@@ -15,12 +15,14 @@ from nightgauge.report.words import counted, day_text, from_json, listed, since
 from nightgauge.units import DIMENSIONS, conversion
 
 _PSI_KPA = conversion("psi", "pressure difference").factor
+_READ_KPA = 0.5 * _PSI_KPA
+"""Pressure below which two readings are called the same. House choice: nobody reads a gauge closer. [kPa]"""
 _LEAST_KPA = (
     pl.when(pl.col("needed_by") == "needs")
-    .then(0.5 * _PSI_KPA)
+    .then(_READ_KPA)
     .otherwise(pl.max_horizontal(pl.lit(1.5 * _PSI_KPA), 0.03 * pl.col("needed_kpag")))
 )
-"""Excess from which it is told. Over what is needed half a psi: nobody reads a gauge closer (house choice). Over the
+"""Excess from which it is told. Over what is needed, what can be read. Over the
 setting 1.5 psi or 3 %, the larger, which is what a drift is to be told before by the format of findings: a sound valve
 stands above its setting by part of its droop. [kPa]"""
 _TOGETHER_DAYS = 3
@@ -172,15 +174,16 @@ class BackPressure:
         return f"so far up to {self.said(float(known.sum()), 'm3')} of liquid{self.of_oil(oil, 'm3', money)}{short}"
 
     def _drifted(self) -> str:
-        rise, liquid = self.since_drift["rise_kpa"].drop_nulls(), _total(self.since_drift["liquid"])
-        if self.drift is None or liquid is None or not liquid > 0.0:
+        lately = self.since_drift["rise_kpa"].drop_nulls().tail(_TOGETHER_DAYS).median()
+        liquid = _total(self.since_drift["liquid"])
+        if self.drift is None or liquid is None or not isinstance(lately, float) or lately < _READ_KPA:
             return ""
         oil, prices = _total(self.since_drift["oil"]), self.view.field.prices
         price = None if prices is None else prices.oil_per_m3
         money = None if oil is None or price is None else oil * price
         when = since(self.drift["onset"], self.view.until, self.view.field.zone)
         return (
-            f"Since {_MOVED[self.drift['kind']]} on {when} it has come to hold {self.said(rise[-1], 'kPa')} more than "
+            f"Since {_MOVED[self.drift['kind']]} on {when} it has come to hold {self.said(lately, 'kPa')} more than "
             f"before: that alone has cost up to {self.said(liquid, 'm3')} of liquid{self.of_oil(oil, 'm3', money)}."
         )
 

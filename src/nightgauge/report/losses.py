@@ -118,7 +118,7 @@ def _each(view: WeekView, each: list[str]) -> str:
     if not each:
         return ""
     step = "psi" if view.field.display_units == "oilfield" else "kPa"
-    return f"Nothing is held above what is needed or set, and each {step} more would cost: {'; '.join(each)}."
+    return f"Where nothing above need or setting is seen to be held, each {step} costs: {'; '.join(each)}."
 
 
 def _lacking(pressure: BackPressure, water: Carried) -> tuple[str, ...]:
@@ -127,7 +127,7 @@ def _lacking(pressure: BackPressure, water: Carried) -> tuple[str, ...]:
     is_held = pressure.middle("held_kpag") is not None
     if is_held and pressure.needed_by is None:
         lacks.append("the pressure needed (oil_valve.needs, or holds)")
-    if is_held and not pressure.is_told and not pressure.each():
+    if is_held and not pressure.is_told and pressure.lacking("wells_without_index"):
         lacks.append("productivity indices of wells that flow there")
     if water.per_day("water_with_oil_m3") and water.per_day("heat_mj") is None:
         lacks.append("the heater that follows (heating)" if water.vessel.heating is None else "a temperature")
