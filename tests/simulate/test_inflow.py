@@ -5,7 +5,7 @@ import pytest
 
 from nightgauge.simulate.design import BARREL, Design, wells
 from nightgauge.simulate.inflow import inflow
-from nightgauge.simulate.plan import DAY_S, HOUR_S, Interval, Slugs
+from nightgauge.simulate.plan import DAY_S, HOUR_S, Fault, Interval, Slugs
 
 
 def shares(plan, vessel=0):
@@ -64,3 +64,12 @@ def test_a_well_on_test_flows_to_the_test_vessel_and_not_to_its_own(steady, make
 def test_the_trend_is_a_share_of_the_first_day_per_day(steady, make_plan):
     share = shares(make_plan(steady(trend_per_day=-0.01), days=11))
     assert share[10 * 1440] == pytest.approx(0.9)
+
+
+def test_a_declining_well_loses_its_share_of_everything_over_the_ramp(steady, make_plan):
+    fault = Fault("well_test_decline", 6 * HOUR_S, size=0.4, ramp_s=12 * HOUR_S, part="A-W1")
+    tester = replace(steady("T"), wells=(), faults=(fault,))
+    flow = inflow(make_plan(steady("A"), tester))
+    for part in (flow.water_m3_per_s, flow.oil_m3_per_s):
+        left = part[:, 0] / part[0, 0]
+        np.testing.assert_allclose(left[[0, 359, 720, 1080, 1439]], [1.0, 1.0, 0.8, 0.6, 0.6], atol=1e-3)

@@ -119,6 +119,27 @@ def test_a_vessel_does_not_depend_on_how_many_others_there_are():
     assert few.vessels == many.vessels[:2]
 
 
+def test_a_plant_beside_another_leaves_its_samples_as_they_were(make_vessel, make_plan):
+    first = make_vessel(Design("A"), signals=("interface_level", "water_total"))
+    second = replace(make_vessel(Design("B"), signals=("interface_level",)), plant=1)
+    alone, both = simulate_samples(slow(make_plan(first))), simulate_samples(slow(make_plan(first, second)))
+    assert both.filter(pl.col("tag") < 2).equals(alone)
+    assert both.filter(pl.col("tag") == 2).height > 10
+
+
+def test_plants_have_chance_of_their_own(make_vessel, make_plan):
+    noisy = [replace(make_vessel(Design(name), signals=("interface_level",)), plant=k) for k, name in enumerate("AB")]
+    samples = simulate_samples(slow(make_plan(*noisy)))
+    one, other = (samples.filter(pl.col("tag") == tag)["value"].to_list() for tag in (0, 1))
+    assert one != other
+
+
+def test_mixed_plants_are_refused(make_vessel, make_plan):
+    later = replace(make_vessel(Design("A")), plant=1)
+    with pytest.raises(ProgrammerError, match="in order of their plant"):
+        make_plan(later, make_vessel(Design("B")))
+
+
 def test_another_seed_gives_another_fleet():
     assert random_fleet(2, 10, seed=4).vessels != random_fleet(2, 10, seed=5).vessels
 
@@ -139,9 +160,10 @@ def test_a_random_fleet_makes_a_readable_folder(tmp_path):
 def test_quillet_bench_is_what_its_readme_says():
     bench = quillet_bench()
     assert bench.end.isoformat() == "2026-05-18T06:00:00+00:00"
-    assert (bench.days, len(bench.vessels)) == (42, 7)
+    assert (bench.days, len(bench.vessels)) == (42, 8)
     assert {f.kind for v in bench.vessels for f in v.faults} == {
-        "float_stuck_closed", "dump_leaking", "oil_valve_setpoint_drift", "vessel_undersized",
+        "float_stuck_closed", "dump_leaking", "oil_valve_setpoint_drift", "vessel_undersized", "anode_current_lost",
+        "well_test_decline",
     }  # fmt: skip
     wells = [w.settings.id for v in bench.vessels for w in v.wells]
     assert len(wells) == len(set(wells))

@@ -17,7 +17,7 @@ from nightgauge.report.findings import as_json
 from nightgauge.score import FIRST_WEEKS, Outcome, read_truth, seen_of
 from nightgauge.score import score as judge
 from nightgauge.simulate import random_fleet, simulate_field
-from nightgauge.simulate.faults import KINDS
+from nightgauge.simulate.faults import ASKED, KINDS
 from nightgauge.store import Store
 from nightgauge.vocabulary.frames import FIRST_TIME
 
@@ -28,7 +28,11 @@ def simulate(
     days: Annotated[int, typer.Option(min=1, help="How many days.")] = 42,
     seed: Annotated[int, typer.Option(help="The same seed gives the same field.")] = 1,
     faults: Annotated[
-        str | None, typer.Option(metavar="KIND,KIND", help="Kinds to draw from; all without it, `none` for none.")
+        str | None,
+        typer.Option(
+            metavar="KIND,KIND",
+            help="Kinds to draw from; without it all but those of wells and anodes, `none` for none.",
+        ),
     ] = None,
 ) -> None:
     """A made-up field with known faults: exports, settings, tags and truth.csv."""
@@ -44,9 +48,10 @@ def _kinds(text: str | None) -> list[str] | None:
     if text == "none":
         return []
     kinds = [kind.strip() for kind in text.split(",") if kind.strip()]
-    unknown = sorted(set(kinds) - set(KINDS))
+    known = (*KINDS, *ASKED)
+    unknown = sorted(set(kinds) - set(known))
     if unknown:
-        raise SettingError(f"--faults: {', '.join(unknown)} cannot be simulated; there are {', '.join(KINDS)}")
+        raise SettingError(f"--faults: {', '.join(unknown)} cannot be simulated; there are {', '.join(known)}")
     return kinds
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import polars as pl
 
+from nightgauge.simulate.anodes import measured
 from nightgauge.simulate.plan import DAY_S, ExportGroup, Instrument, Plan
 from nightgauge.vocabulary.signals import SIGNALS
 
@@ -27,10 +28,12 @@ def write_exports(folder: Path, plan: Plan, samples: pl.DataFrame, names: list[l
 
     `names` gives, for each tag, the texts that stand for its numbers 0, 1, ... (empty where numbers are kept).
     """
-    owners = [(v.id, i) for v in plan.vessels for i in v.instruments]
+    process = [(v.id, i) for v in plan.vessels for i in v.instruments]
+    owners = [*process, *((vessel.id, instrument) for vessel, _, instrument in measured(plan))]
     rows = _texts(samples, owners, names)
     for group in plan.exports:
-        places = [place for place, (vessel, _) in enumerate(owners) if vessel in group.vessels]
+        held = range(len(process)) if group.holds == "process" else range(len(process), len(owners))
+        places = [place for place in held if owners[place][0] in group.vessels]
         mine = rows.filter(pl.col("tag").is_in(places)).sort("second", "tag")
         if group.quality == "none":
             mine = mine.filter(~pl.col("is_bad"))

@@ -19,7 +19,10 @@ KINDS = (
     "back_pressure_margin_lost", "back_pressure_hunting", "pressure_not_held", "vessel_undersized", "water_in_oil",
     "liquid_in_gas", "instrument_frozen", "instrument_drift", "data_gap",
 )  # fmt: skip
-"""Every kind that can be simulated."""
+"""The kinds that fleets are drawn from."""
+
+ASKED = ("well_test_decline", "anode_spent", "anode_current_lost", "anode_current_jumped")
+"""Kinds that a fleet has only where they are asked for: of wells and anodes, drawn beside the others."""
 
 _SNAP_ONLY = ("float_sticking", "dump_short_cycling", "dump_restricted")
 _OIL_HELD = ("oil_valve_setpoint_drift", "oil_valve_setpoint_step")

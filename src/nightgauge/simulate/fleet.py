@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from nightgauge.simulate import faults as fault_draws
+from nightgauge.simulate.asked import with_asked
 from nightgauge.simulate.design import PSI, Design, physics, settings, wells
 from nightgauge.simulate.nuisances import annoy
 from nightgauge.simulate.plan import (
@@ -26,7 +27,7 @@ from nightgauge.simulate.suites import SUITES, Quality, instrument
 
 Rng = np.random.Generator
 
-_DRAW_PURPOSE = 10
+_DRAW_PURPOSE, _ASKED_PURPOSE = 10, 11
 _END = datetime(2026, 5, 18, 6, 0, tzinfo=UTC)
 """A midnight of the zone; where fleets end unless told."""
 _TRIES = 200  # the rarest kind fits and shows on about one vessel in thirty
@@ -57,7 +58,8 @@ def random_fleet(vessels: int, days: int, seed: int, faults: Collection[str] | N
     seed : int
         The same seed gives the same fleet; a vessel does not depend on how many others there are.
     faults : collection of str, optional
-        Kinds to draw from; empty for a sound fleet; all kinds by default.
+        Kinds to draw from; empty for a sound fleet; by default all of `faults.KINDS`. Those of `faults.ASKED` are
+        drawn beside them, for vessels that would be sound.
     mixture : Mixture, optional
         Share of vessels with a fault, whether there are nuisances, how far vessels differ; `faults` goes before its
         kinds.
@@ -72,10 +74,14 @@ def random_fleet(vessels: int, days: int, seed: int, faults: Collection[str] | N
     """
     mixture = mixture or Mixture()
     kinds = tuple(sorted(faults)) if faults is not None else mixture.faults
-    drawn = tuple(
-        _vessel(f"V-{place + 1:03d}", days, replace(mixture, faults=kinds), _rng(seed, place))
-        for place in range(vessels)
-    )
+    usual = replace(mixture, faults=tuple(kind for kind in kinds if kind not in fault_draws.ASKED))
+    asked = [kind for kind in kinds if kind in fault_draws.ASKED]
+    drawn = tuple(_vessel(f"V-{place + 1:03d}", days, usual, _rng(seed, place)) for place in range(vessels))
+    if asked:
+        drawn = tuple(
+            with_asked(v, asked, mixture.fault_share, end, np.random.default_rng([seed, _ASKED_PURPOSE, place]))
+            for place, v in enumerate(drawn)
+        )
     return Plan(
         name=f"Simulated fleet {seed}",
         time_zone="America/Denver",
@@ -104,10 +110,12 @@ def _exports(vessels: tuple[VesselPlan, ...]) -> tuple[ExportGroup, ...]:
     )
     size = 12
     starts = range(0, len(vessels), size)
-    return tuple(
+    areas = tuple(
         replace(forms[k % 5], name=f"area{k + 1}", vessels=tuple(v.id for v in vessels[i : i + size]))
         for k, i in enumerate(starts)
     )
+    protected = tuple(v.id for v in vessels if v.anodes)
+    return (*areas, ExportGroup("anodes", protected, "long-parquet", holds="anodes")) if protected else areas
 
 
 def _vessel(name: str, days: int, mixture: Mixture, rng: Rng) -> VesselPlan:

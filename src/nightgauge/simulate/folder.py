@@ -3,12 +3,13 @@
 from collections.abc import Iterable
 from datetime import datetime
 
-from nightgauge.field.settings import BackPressureValve, Vessel, WaterDump
+from nightgauge.field.settings import Anode, BackPressureValve, Heating, Prices, Vessel, WaterDump
+from nightgauge.simulate.anodes import measured
 from nightgauge.simulate.plan import Instrument, Plan, WellPlan
 from nightgauge.units import conversion
 from nightgauge.vocabulary.signals import SIGNALS
 
-_DIGITS = {"in": 2, "ft": 2, "psig": 2, "psi": 2, "degF": 1, "degAPI": 1, "min": 1, "bbl/day/psi": 2}
+_DIGITS = {"in": 2, "ft": 2, "psig": 2, "psi": 2, "degF": 1, "degAPI": 1, "min": 1, "bbl/day/psi": 2, "lb": 1}
 _SHORTEST_GAP_S = 3600.0
 """A historian whose longest interval comes near an hour needs `max_gap`, else every quiet hour is unknown."""
 
@@ -32,6 +33,9 @@ def field_toml(plan: Plan) -> str:
     for vessel in plan.vessels:
         for well in vessel.wells:
             lines += ["", *_well(well)]
+    for anode in (one.settings for vessel in plan.vessels for one in vessel.anodes):
+        lines += ["", *_anode(plan, anode)]
+    lines += _prices(plan.prices) if plan.prices else []
     for outage in plan.outages:
         lines += [
             "",
@@ -49,6 +53,7 @@ def tags_csv(plan: Plan) -> str:
     rows = ["tag,vessel,signal,unit,states,max_gap"]
     for vessel in plan.vessels:
         rows += [_tag(vessel.id, instrument) for instrument in vessel.instruments]
+    rows += [_tag(vessel.id, instrument) for vessel, _, instrument in measured(plan)]
     return "\n".join(rows) + "\n"
 
 
@@ -108,7 +113,31 @@ def _vessel(v: Vessel) -> list[str]:
     for name, valves in (("oil_valve", v.oil_valve), ("gas_valve", v.gas_valve)):
         for valve in valves:
             lines += _spring(name, valve)
-    return lines
+    return lines + (_heating(v.heating) if v.heating else [])
+
+
+def _heating(heating: Heating) -> list[str]:
+    to = _number(heating.to_c, "degF", "temperature")
+    return ["[vessel.heating]", f'to = "{to}"', f'efficiency = "{heating.efficiency:.0%}"']
+
+
+def _anode(plan: Plan, anode: Anode) -> list[str]:
+    lines = ["[[anode]]", f'id = "{anode.id}"', f'vessel = "{anode.vessel}"', f'material = "{anode.material}"']
+    lines += _quantities([("mass", anode.mass_kg, "lb", "mass")])
+    lines += [f'tag = "{anode.tag}"'] if anode.tag else []
+    return lines + ([] if anode.installed_utc is None else [f'installed = "{_local(plan, anode.installed_utc)}"'])
+
+
+def _prices(prices: Prices) -> list[str]:
+    told = (
+        ("oil", prices.oil_per_m3, "bbl", "volume"),
+        ("fuel", prices.fuel_per_mj, "MMBtu", "energy"),
+    )
+    return ["", "[prices]", f'currency = "{prices.currency}"'] + [
+        f'{key} = "{price * conversion(unit, dimension).factor:.4g} {prices.currency}/{unit}"'
+        for key, price, unit, dimension in told
+        if price is not None
+    ]
 
 
 def _water_dump(dump: WaterDump) -> list[str]:
@@ -127,7 +156,10 @@ def _water_dump(dump: WaterDump) -> list[str]:
 
 def _spring(name: str, valve: BackPressureValve) -> list[str]:
     lines = [f"[vessel.{name}]"]
-    lines += _quantities([("holds", valve.holds_kpag, "psig", "pressure")])
+    lines += _quantities([
+        ("holds", valve.holds_kpag, "psig", "pressure"),
+        ("needs", valve.needs_kpag, "psig", "pressure"),
+    ])  # fmt: skip
     lines += [f'kind = "{valve.kind}"'] if valve.kind else []
     return lines + _quantities([("downcomer", valve.downcomer_m, "ft", "length")])
 

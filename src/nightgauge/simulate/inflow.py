@@ -6,7 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from nightgauge.simulate.plan import DAY_S, Interval, Plan, Slugs, VesselPlan, WellPlan
+from nightgauge.simulate.curves import grown
+from nightgauge.simulate.plan import DAY_S, Fault, Interval, Plan, Slugs, VesselPlan, WellPlan
 
 Array = npt.NDArray[np.float64]
 
@@ -32,11 +33,15 @@ def inflow(plan: Plan) -> Inflow:
     water, oil, gas = np.zeros(shape), np.zeros(shape), np.zeros(shape)
     seconds = 60.0 * np.arange(plan.minutes, dtype=np.float64)
     places = {vessel.id: place for place, vessel in enumerate(plan.vessels)}
+    declines = {f.part: f for vessel in plan.vessels for f in vessel.faults if f.kind == "well_test_decline"}
     for place, vessel in enumerate(plan.vessels):
         open_share = 1.0 - covered(seconds, vessel.shut_in, _RAMP_S)
         for number, well in enumerate(vessel.wells):
             rng = plan.rng(WELL_PURPOSE, place * 100 + number)
             liquid, vapour = _shares(well, seconds, plan, rng)
+            if well.settings.id in declines:
+                left = _left(declines[well.settings.id], seconds)
+                liquid, vapour = liquid * left, vapour * left
             on_test = covered(seconds, well.on_test, 0.0)
             routes = [(place, (1.0 - on_test) * open_share)]
             if well.test_vessel is not None:
@@ -48,6 +53,11 @@ def inflow(plan: Plan) -> Inflow:
                 oil[:, where] += well.oil_m3_per_day / DAY_S * liquid * share
                 gas[:, where] += well.gas_m3_per_day / DAY_S * vapour * share
     return Inflow(water, oil, gas, _temperatures(plan, seconds))
+
+
+def _left(decline: Fault, seconds: Array) -> Array:
+    """Return what is left of a well's flow: less of everything, as with a worn pump."""
+    return 1.0 - decline.size * grown(decline, seconds)
 
 
 def covered(seconds: Array, intervals: Sequence[Interval], ramp_s: float) -> Array:
@@ -63,13 +73,13 @@ def _shares(well: WellPlan, seconds: Array, plan: Plan, rng: np.random.Generator
     """Return liquid and gas of a well as shares of its rates."""
     running = np.clip((seconds - well.starts_s) / _RAMP_S, 0.0, 1.0) if well.starts_s > 0.0 else np.ones_like(seconds)
     running = running * (1.0 - covered(seconds, well.off, _RAMP_S))
-    slow = _wander(well.wander, seconds, plan.days, rng) * np.maximum(1.0 + well.trend_per_day * seconds / DAY_S, 0.1)
+    slow = wander(well.wander, seconds, plan.days, rng) * np.maximum(1.0 + well.trend_per_day * seconds / DAY_S, 0.1)
     liquid, vapour = _slug_shares(well.slugs, seconds, rng)
     by_day = 1.0 + _GAS_DAY_SHARE * np.sin(2.0 * np.pi * (seconds / DAY_S - 0.4))
     return running * slow * liquid, running * slow * vapour * by_day
 
 
-def _wander(deviation: float, seconds: Array, days: int, rng: np.random.Generator) -> Array:
+def wander(deviation: float, seconds: Array, days: int, rng: np.random.Generator) -> Array:
     """Return a slow random factor about 1: an autoregressive draw every 12 h, straight lines between."""
     knots = np.empty(days * 2 + 2)
     knots[0] = 0.0
@@ -99,12 +109,13 @@ def _slug_shares(slugs: Slugs, seconds: Array, rng: np.random.Generator) -> tupl
 
 def _temperatures(plan: Plan, seconds: Array) -> Array:
     """Return vessel temperatures: the year's slope over the plan, and day and night."""
+    return np.stack([temperature_c(plan, v, seconds) for v in plan.vessels], axis=1)
+
+
+def temperature_c(plan: Plan, vessel: VesselPlan, seconds: Array) -> Array:
+    """Return one vessel's temperature at some seconds of the plan."""
     year_day = plan.start.timetuple().tm_yday + seconds / DAY_S
     season = np.sin(2.0 * np.pi * (year_day - 105.0) / 365.25)
     day = np.sin(2.0 * np.pi * (seconds / DAY_S - 0.4))
-    return np.stack([_one(v, season, day) for v in plan.vessels], axis=1)
-
-
-def _one(vessel: VesselPlan, season: Array, day: Array) -> Array:
     p = vessel.physics
-    return p.temperature_c + p.temperature_season_c * season + p.temperature_day_c * day
+    return np.asarray(p.temperature_c + p.temperature_season_c * season + p.temperature_day_c * day)

@@ -85,7 +85,7 @@ class Historian:
         """Return the samples kept of one scan group."""
         instruments = [self.instruments[p][1] for p in places]
         memories = [self.memory[p] for p in places]
-        due = _exceptions(seconds, values, instruments, memories)
+        due = exceptions(seconds, values, instruments, memories)
         row, column = np.nonzero(due)
         tags = np.array(places, dtype=np.int32)[column]
         second, value = seconds[row], values[row, column]
@@ -174,7 +174,7 @@ def _within(seconds: Array, intervals: Sequence[Interval]) -> Bools:
     return found
 
 
-def _exceptions(seconds: Array, values: Array, instruments: Sequence[Instrument], memories: Sequence[Memory]) -> Bools:
+def exceptions(seconds: Array, values: Array, instruments: Sequence[Instrument], memories: Sequence[Memory]) -> Bools:
     """Return which values are kept, (scans, tags). Each depends on the one kept before, so time is a loop."""
     band = np.array([i.dead_band for i in instruments])
     longest = np.array([i.max_interval_s for i in instruments])

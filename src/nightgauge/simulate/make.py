@@ -5,11 +5,13 @@ from pathlib import Path
 
 import polars as pl
 
+from nightgauge.simulate.anodes import anode_samples, measured
 from nightgauge.simulate.curves import curves
 from nightgauge.simulate.exports import write_exports
 from nightgauge.simulate.folder import field_toml, tags_csv
 from nightgauge.simulate.inflow import Inflow, inflow
-from nightgauge.simulate.instruments import Historian
+from nightgauge.simulate.instruments import KEPT, Historian
+from nightgauge.simulate.lists import lists
 from nightgauge.simulate.plan import Plan, WellPlan
 from nightgauge.simulate.plant import Plant, Trace
 from nightgauge.simulate.readings import Carried, View, move_on
@@ -40,6 +42,8 @@ def simulate_field(out: Path, plan: Plan) -> Path:
     out.mkdir(parents=True, exist_ok=True)
     write_exports(out / "streams", plan, simulate_samples(plan), _names(plan))
     truth_rows(plan).write_csv(out / "truth.csv")
+    for name, text in lists(plan).items():
+        (out / name).write_text(text, encoding="utf-8")
     (out / "tags.csv").write_text(tags_csv(plan), encoding="utf-8")
     toml = out / "field.toml"
     toml.write_text(field_toml(plan), encoding="utf-8")
@@ -56,7 +60,15 @@ def traces(plan: Plan) -> Iterator[tuple[Trace, Inflow]]:
 
 
 def simulate_samples(plan: Plan) -> pl.DataFrame:
-    """Return what the historian keeps of a plan (KEPT)."""
+    """Return what the historian keeps of a plan (KEPT): the plants one after the other, then the anodes."""
+    kept, tags = [], 0
+    for plant in plan.by_plant():
+        kept.append(_of_plant(plant).with_columns(pl.col("tag") + tags))
+        tags += sum(len(vessel.instruments) for vessel in plant.vessels)
+    return pl.concat([*kept, anode_samples(plan, tags)]).cast(KEPT)  # type: ignore[arg-type]
+
+
+def _of_plant(plan: Plan) -> pl.DataFrame:
     historian = Historian(tuple((v, i) for v in plan.vessels for i in v.instruments))
     carried = [Carried() for _ in plan.vessels]
     rng = plan.rng(_NOISE_PURPOSE)
@@ -83,4 +95,4 @@ def _names(plan: Plan) -> list[list[str]]:
         [w.settings.id for w in wells_on_test(plan, v.id)] if i.signal == "well_on_test" else list(i.states or ())
         for v in plan.vessels
         for i in v.instruments
-    ]
+    ] + [[] for _ in measured(plan)]

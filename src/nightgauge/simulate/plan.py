@@ -5,7 +5,7 @@ exists, except noise and scatter, which come from generators seeded by the plan'
 place: the same plan gives the same folder to the byte.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Literal
 from zoneinfo import ZoneInfo
@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from nightgauge.errors import ProgrammerError
-from nightgauge.field.settings import Outage, Vessel, Well
+from nightgauge.field.settings import Anode, Inspection, Outage, Prices, Vessel, Well
 
 DAY_S = 86400.0
 HOUR_S = 3600.0
@@ -156,6 +156,22 @@ class Fault:
     ramp_s: float = 0.0
     signal: str | None = None
     valve: Literal["oil", "gas"] = "oil"
+    part: str | None = None
+    """Well or anode that it befalls."""
+
+
+@dataclass(frozen=True)
+class AnodePlan:
+    """One sacrificial anode: what was written down of it, the current it gives, how that is read."""
+
+    settings: Anode
+    current_a: float = 0.2
+    """At the vessel's usual temperature."""
+    wander: float = 0.04
+    """Standard deviation of the slow random change of the current, as a share."""
+    instrument: Instrument | None = None
+    """None where nobody measures it."""
+    inspections: tuple[Inspection, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -171,6 +187,9 @@ class VesselPlan:
     """All wells off at once."""
     hand_dumps: tuple[Interval, ...] = ()
     """Somebody holds the dump open."""
+    anodes: tuple[AnodePlan, ...] = ()
+    plant: int = 0
+    """Vessels of one number share wells and chance; those of another neither. Vessels stand in order of it."""
 
     @property
     def id(self) -> str:
@@ -203,6 +222,8 @@ class ExportGroup:
     """Days whose rows come in a file of their own, named after the day they arrived, two days later."""
     repeats: int = 0
     """Rows at the end of a file that the next file holds again."""
+    holds: Literal["process", "anodes"] = "process"
+    """Which of the vessels' tags."""
 
 
 @dataclass(frozen=True)
@@ -221,9 +242,17 @@ class Plan:
     outages: tuple[Outage, ...] = ()
     atmosphere_kpa: float = 101.325
     note: str = ""
+    prices: Prices | None = None
+    has_routing: bool = False
+    """Whether somebody keeps a list of where wells were sent."""
+    branch: int = 0
+    """Number of the plant that this is, where a plan has been parted by them."""
 
     def __post_init__(self) -> None:
-        """Refuse a step that minutes or scans are not made of."""
+        """Refuse a step that minutes or scans are not made of, and plants that are mixed."""
+        plants = [vessel.plant for vessel in self.vessels]
+        if plants != sorted(plants):
+            raise ProgrammerError(f"vessels of plants {plants}: expected them in order of their plant")
         if 60.0 % self.step_s:
             raise ProgrammerError(f"step of {self.step_s} s does not divide a minute")
         scans = {i.scan_s for v in self.vessels for i in v.instruments}
@@ -252,4 +281,11 @@ class Plan:
 
     def rng(self, purpose: int, place: int = 0) -> np.random.Generator:
         """Return the generator for one purpose at one vessel's place, the same for every run of the plan."""
-        return np.random.default_rng([self.seed, purpose, place])
+        return np.random.default_rng([self.seed, purpose, place, *([self.branch] if self.branch else [])])
+
+    def by_plant(self) -> tuple["Plan", ...]:
+        """Return the plans of the plants, each with its own vessels and its own chance."""
+        return tuple(
+            replace(self, vessels=tuple(v for v in self.vessels if v.plant == number), branch=number)
+            for number in sorted({v.plant for v in self.vessels})
+        )

@@ -1,15 +1,18 @@
-"""Quillet Bench: the field of `sample_streams/`, invented, six weeks of seven vessels."""
+"""Quillet Bench: the field of `sample_streams/`, invented, six weeks of eight vessels."""
 
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from nightgauge.simulate.design import INCH, MCF, PSI, Design, physics, settings, wells
+from nightgauge.field.settings import Anode, Heating, Inspection, Prices, Well
+from nightgauge.simulate.anodes import anode_instrument
+from nightgauge.simulate.design import BARREL, INCH, MCF, PSI, Design, physics, settings, wells
 from nightgauge.simulate.faults import added_wells
 from nightgauge.simulate.plan import (
     DAY_S,
     HOUR_S,
+    AnodePlan,
     ExportGroup,
     Fault,
     Instrument,
@@ -25,6 +28,8 @@ from nightgauge.simulate.suites import Quality, instrument
 SEED = 20260518
 _DAYS = 42
 _END = datetime(2026, 5, 18, 6, 0, tzinfo=UTC)  # midnight in Denver
+_POUND_KG = 0.45359237
+_MMBTU_MJ = 1055.05585262
 _NOTE = "Quillet Bench is invented: made by the simulator of this project. What was done to it is in truth.csv."
 
 
@@ -47,17 +52,19 @@ class _Bench:
 def quillet_bench() -> Plan:
     """Return the plan of `sample_streams/`."""
     vessels = [_vessel(number, bench) for number, bench in enumerate(_BENCHES)]
-    vessels = _with_tests(vessels)
+    vessels = [_priced(vessel) for vessel in _with_tests(vessels)]
     return Plan(
         name="Quillet Bench",
         time_zone="America/Denver",
         start=_END - timedelta(days=_DAYS),
         days=_DAYS,
         seed=SEED,
-        vessels=tuple(vessels),
+        vessels=(*vessels, _north_test_vessel()),
         exports=_EXPORTS,
         atmosphere_kpa=12.3 * PSI,
         note=_NOTE,
+        prices=Prices("USD", oil_per_m3=62.0 / BARREL, fuel_per_mj=3.1 / _MMBTU_MJ),
+        has_routing=True,
     )
 
 
@@ -156,10 +163,92 @@ _EXPORTS = (
     ExportGroup("mesa", ("QB-102", "QB-107"), "long-parquet", "week", "utc", quality="opc"),
     ExportGroup("draw", ("QB-103", "QB-104"), "wide-csv", "week", "local", "gz", quality="none"),
     ExportGroup("north", ("QB-106",), "wide-parquet", "week", "epoch_ms", quality="none"),
+    ExportGroup("north_tests", ("QB-108",), "long-parquet", "week"),
+    ExportGroup("anodes", ("QB-102",), "long-parquet", "week", holds="anodes"),
 )
+
+_PROTECTED = "QB-102"
+
+
+def _anode(name: str, current_a: float, left: float, *, is_measured: bool = True) -> AnodePlan:
+    """Return a bar of magnesium of 32 lb, put in with the others and looked at with them once."""
+    put_in, looked_at = (datetime(y, m, d, 12, tzinfo=UTC) for y, m, d in ((2025, 6, 10), (2026, 2, 3)))
+    made = anode_instrument("102", name) if is_measured else None
+    return AnodePlan(
+        Anode(name, _PROTECTED, "magnesium", 32.0 * _POUND_KG, None if made is None else made.tag, put_in),
+        current_a,
+        instrument=made,
+        inspections=(Inspection(looked_at, _PROTECTED, name, left_fraction=left, note="looked at in the shutdown"),),
+    )
+
+
+_ANODES = (
+    _anode("A1", 0.18, 0.94),
+    _anode("A2", 0.15, 0.95),
+    _anode("A3", 0.0, 0.92, is_measured=False),
+)
+_BROKEN_LEAD = Fault("anode_current_lost", _day(29, 9.0), part="A2")
 
 _TESTED = ("QB-W1", "QB-W2", "QB-W3", "QB-W9", "QB-W10")
 _TURN_H = 22.0  # a test of about a day, and two hours to line the next well up
+
+_NORTH = Design("QB-108", "North test vessel", service="test vessel", diameter_ft=4.0, length_ft=10.0,
+                interface_in=22.0, oil_level_in=34.0, gap_in=6.0, water_bpd=760.0, oil_bpd=120.0, gas_mcfd=18.0,
+                oil_psig=44.0, margin_psi=4.0, water_drop_psi=28.0, water_minutes=6.0, oil_minutes=8.0)  # fmt: skip
+_NORTH_RATES = {
+    "QB-W22": (690.0, 95.0, 15.0),
+    "QB-W23": (520.0, 120.0, 18.0),
+    "QB-W24": (860.0, 80.0, 13.0),
+    "QB-W25": (450.0, 140.0, 21.0),
+}
+"""Water and oil [bbl/day], gas [Mcf/day]."""
+
+
+def _north_test_vessel() -> VesselPlan:
+    """Return a second test vessel, of wells that go elsewhere between tests; which is on test only its list says."""
+    names = list(_NORTH_RATES)
+    return VesselPlan(
+        settings=settings(_NORTH),
+        physics=_scatter(physics(_NORTH), _NORTH, len(_BENCHES)),
+        wells=tuple(_north_well(name, number, len(names)) for number, name in enumerate(names)),
+        instruments=tuple(_instrument(s, _NORTH, _SLOW) for s in ("vessel_pressure", "water_total", "oil_total")),
+        faults=(Fault("well_test_decline", _day(22, 0.0), size=0.38, ramp_s=8.0 * DAY_S, part="QB-W24"),),
+        plant=1,
+    )
+
+
+def _north_well(name: str, number: int, every: int) -> WellPlan:
+    water, oil, gas = _NORTH_RATES[name]
+    turns = tuple(_stretch(day, 8.0, _TURN_H) for day in range(number, _DAYS, every))
+    ends = [0.0, *(turn.end_s for turn in turns)]
+    begins = [*(turn.start_s for turn in turns), _DAYS * DAY_S]
+    return WellPlan(
+        Well(name, None, "ESP", round(2.0 + water / 200.0, 1) * BARREL / PSI),
+        water_m3_per_day=water * BARREL,
+        oil_m3_per_day=oil * BARREL,
+        gas_m3_per_day=gas * MCF,
+        slugs=Slugs(0.2, 2400.0 + 300.0 * number, 0.3),
+        off=tuple(Interval(end, begin) for end, begin in zip(ends, begins, strict=True) if begin > end),
+        wander=0.03,
+        on_test=turns,
+        test_vessel=_NORTH.id,
+    )
+
+
+def _priced(vessel: VesselPlan) -> VesselPlan:
+    """Return a vessel with what only money needs: the pressure its oil valve must hold, the heater that follows."""
+    written = vessel.settings
+    if vessel.id in _NEEDS:
+        (valve,) = written.oil_valve
+        written = replace(written, oil_valve=(replace(valve, needs_kpag=_NEEDS[vessel.id] * PSI),))
+    if vessel.id in _HEATED:
+        written = replace(written, heating=Heating(to_c=60.0, efficiency=0.7))
+    return replace(vessel, settings=written)
+
+
+_NEEDS = {"QB-101": 38.0, "QB-102": 34.0, "QB-104": 22.0}
+"""[psig]"""
+_HEATED = ("QB-101", "QB-102", "QB-103")
 
 
 def _vessel(number: int, bench: _Bench) -> VesselPlan:
@@ -178,12 +267,14 @@ def _vessel(number: int, bench: _Bench) -> VesselPlan:
         if fault.kind == "vessel_undersized":
             flowing = added_wells(flowing, fault, d)
             flowing = (*flowing[:-1], replace(flowing[-1], settings=replace(flowing[-1].settings, id="QB-W21")))
+    anodes = _ANODES if d.id == _PROTECTED else ()
     return VesselPlan(
         settings=settings(d),
         physics=_scatter(physics(d), d, number),
         wells=flowing,
         instruments=tuple(_instrument(s, d, bench.quality) for s in bench.signals),
-        faults=bench.faults,
+        faults=(*bench.faults, _BROKEN_LEAD) if anodes else bench.faults,
+        anodes=anodes,
         shut_in=bench.shut_in,
         hand_dumps=bench.hand_dumps,
     )

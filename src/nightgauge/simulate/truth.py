@@ -76,6 +76,7 @@ def detail(fault: Fault) -> str:
         size=fault.size,
         inch=fault.size / 0.0254,
         psi=fault.size / 6.894757,
+        part=fault.part,
         share=100.0 * fault.size,
         unit="kPa" if fault.signal == "vessel_pressure" else "m",
         growth=growth,
@@ -108,4 +109,8 @@ _WORDS = {
     "instrument_frozen": "reading{where} stands still",
     "instrument_drift": "reading{where} goes wrong by {size:+.3g} {unit}{growth}",
     "data_gap": "no samples{where}",
+    "well_test_decline": "well {part} loses {share:.0f} % of everything it makes{growth}",
+    "anode_current_lost": "lead of anode {part} breaks",
+    "anode_current_jumped": "anode {part} gives {size:.1f} times as much{growth}",
+    "anode_spent": "anode {part} comes down to {share:.0f} % of its usable mass by the end",
 }
