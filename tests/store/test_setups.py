@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from nightgauge.field.settings import BackPressureValve, Field, Outage, Vessel, WaterDump
+from nightgauge.field.settings import BackPressureValve, Field, Heating, Outage, Vessel, WaterDump
 from nightgauge.store import Writer
 from nightgauge.store.ranges import TICK
 
@@ -37,8 +37,10 @@ def test_the_same_settings_mark_nothing(filled: Writer, make: Any) -> None:
     assert marked(filled, make.field()) == []
 
 
-def test_a_name_or_a_finding_limit_marks_nothing(filled: Writer, make: Any) -> None:
-    renamed = Vessel("V-1", "free-water knockout", name="East", limits={"data_gap": {"share": 0.5}})
+def test_a_name_a_finding_limit_or_a_heater_marks_nothing(filled: Writer, make: Any) -> None:
+    renamed = Vessel(
+        "V-1", "free-water knockout", name="East", limits={"data_gap": {"share": 0.5}}, heating=Heating(60.0, 0.7)
+    )
     assert marked(filled, with_vessel(make, renamed)) == []
 
 

@@ -1,8 +1,8 @@
 """The settings each vessel was last derived with, so that a changed field.toml derives again what it concerns.
 
 Settings are kept as dated segments; two setups are compared stretch by stretch between all their dates,
-and only stretches in which another setting is in force are marked. Names and finding limits are left out:
-nothing derived rests on them.
+and only stretches in which another setting is in force are marked. Names, finding limits and the heater that follows
+are left out: nothing derived rests on them.
 """
 
 import hashlib
@@ -22,7 +22,7 @@ from nightgauge.store.remembered import remember
 from nightgauge.store.schema import CHANGED_RANGES, DERIVED_FRAMES, RECKONED_FRAMES, VESSEL_SETUPS
 
 _CONTROLS = ("water_dump", "oil_valve", "gas_valve")
-_NOT_DERIVED_FROM = ("id", "name", "limits", *_CONTROLS)
+_NOT_DERIVED_FROM = ("id", "name", "limits", "heating", *_CONTROLS)
 _BEGINNING = datetime.min.replace(tzinfo=UTC)
 _END = datetime.max.replace(tzinfo=UTC)
 
