@@ -8,9 +8,9 @@ from hypothesis import strategies as st
 
 from nightgauge.field.keys import (
     ANODE,
-    BACK_PRESSURE_VALVE,
     FIELD,
     HEATING,
+    OIL_VALVE,
     OUTAGE,
     PRICES,
     TANK,
@@ -78,7 +78,7 @@ def test_no_other_type_is_a_share(value: object) -> None:
         read_value(value, Key("share", "share", "quantity", "fraction"), PLACE)
 
 
-EVERY_KEY = [*FIELD, *VESSEL, *WATER_DUMP, *BACK_PRESSURE_VALVE, *HEATING, *WELL, *ANODE, *TANK, *PRICES, *OUTAGE]
+EVERY_KEY = [*FIELD, *VESSEL, *WATER_DUMP, *OIL_VALVE, *HEATING, *WELL, *ANODE, *TANK, *PRICES, *OUTAGE]
 
 
 def test_every_example_that_a_message_gives_is_accepted() -> None:

@@ -156,6 +156,12 @@ BACK_PRESSURE_VALVE = (
     Key("valid_from", "valid_from", "time"),
 )
 
+OIL_VALVE = (
+    *BACK_PRESSURE_VALVE,
+    Key("cv", "cv", "number", bounds=POSITIVE, example="90"),
+    _quantity("downstream_pressure", "downstream_pressure_kpag", "pressure", "15 psig"),
+)
+
 WELL = (
     Key("id", "id", is_required=True, example='"QB-W12"'),
     Key("vessel", "vessel", example='"QB-101"'),

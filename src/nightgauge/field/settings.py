@@ -39,6 +39,10 @@ class BackPressureValve:
     """Pressure that is needed to move what leaves by it; what it holds above costs production."""
     kind: Literal["spring", "weight"] | None = None
     downcomer_m: float | None = None
+    cv: float | None = None
+    """Rated flow coefficient of an oil valve. [gpm/psi^0.5]"""
+    downstream_pressure_kpag: float | None = None
+    """After an oil valve, where no signal tells it."""
     valid_from: datetime | None = None
 
 

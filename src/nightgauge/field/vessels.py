@@ -7,6 +7,7 @@ from typing import Any, TypeVar
 from nightgauge.field.keys import (
     BACK_PRESSURE_VALVE,
     HEATING,
+    OIL_VALVE,
     OUTAGE,
     REQUIRED_RETENTION,
     VESSEL,
@@ -105,7 +106,7 @@ def _read_vessel(table: Table, place: Place, scope: Scope) -> Vessel | None:
     values = read_table(table, VESSEL, place, scope, also=_INNER)
     values |= _retention(table.get("required_retention"), place, scope)
     values["water_dump"] = _controls(table, "water_dump", WATER_DUMP, WaterDump, place, scope)
-    values["oil_valve"] = _controls(table, "oil_valve", BACK_PRESSURE_VALVE, BackPressureValve, place, scope)
+    values["oil_valve"] = _controls(table, "oil_valve", OIL_VALVE, BackPressureValve, place, scope)
     values["gas_valve"] = _controls(table, "gas_valve", BACK_PRESSURE_VALVE, BackPressureValve, place, scope)
     values |= _heating(table.get("heating"), place, scope)
     values["limits"] = read_limits(table.get("limits", {}), place, scope)

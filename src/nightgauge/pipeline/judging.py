@@ -2,6 +2,8 @@
 
 from datetime import datetime, timedelta
 
+import polars as pl
+
 from nightgauge.detect import History, Judgement, find
 from nightgauge.field.settings import Field
 from nightgauge.pipeline.telling import Tell, silent
@@ -12,15 +14,25 @@ HISTORY = timedelta(days=120)
 
 
 def judge_vessels(
-    field_: Field, store: Store, until: datetime, tell: Tell = silent
+    field_: Field, store: Store, until: datetime, anodes: pl.DataFrame, tell: Tell = silent
 ) -> tuple[dict[str, Judgement], dict[str, str]]:
-    """Return what each vessel's history up to `until` says, and which vessels failed."""
+    """Return what each vessel's history up to `until` says, and which vessels failed.
+
+    Parameters
+    ----------
+    anodes : ANODES
+        Of all vessels, as of `until`.
+
+    """
     judgements: dict[str, Judgement] = {}
     failed: dict[str, str] = {}
     with store.reading() as reader:
         for number, vessel in enumerate(field_.vessels, start=1):
             past = reader.derived(vessel.id, until - HISTORY, until)
-            history = History(vessel, field_, past.cycles, past.hours, past.days, past.signal_hours, past.tests, until)
+            history = History(
+                vessel, field_, past.cycles, past.hours, past.days, past.signal_hours, past.tests, until,
+                anodes.filter(pl.col("vessel") == vessel.id),
+            )  # fmt: skip
             try:
                 judgements[vessel.id] = find(history)
             except Exception as error:  # one vessel's trouble must not cost the others their night

@@ -11,10 +11,12 @@ from nightgauge.detect import Judgement
 from nightgauge.errors import SettingError
 from nightgauge.field.calendar import day_bounds, midnights
 from nightgauge.field.settings import Field
-from nightgauge.pipeline.deriving import derive_changed
+from nightgauge.pipeline.deriving import REVISED, derive_changed
 from nightgauge.pipeline.judging import judge_vessels
+from nightgauge.pipeline.reckoning import Reckoned, reckon
 from nightgauge.pipeline.telling import Clock, Tell, silent
-from nightgauge.store import Store
+from nightgauge.store import Reader, Store
+from nightgauge.vocabulary.frames import VESSEL_CAPACITY
 
 
 @dataclass(frozen=True)
@@ -77,34 +79,49 @@ def run_night(field_: Field, store: Store, until: datetime, clock: Clock, tell: 
     with store.writing() as writer:
         writer.close_killed_nights()
         previous = writer.last_night()
+        since = _unchanged_before(writer, previous)
         night_id = writer.begin_night(until, clock())
     try:
         derived, failed = derive_changed(field_, store, previous, until, tell)
-        judgements, not_judged = judge_vessels(field_, store, until, tell)
-        failed |= not_judged
-        return _settle(field_, store, night_id, previous, NightReport(until, derived, failed), judgements, clock)
+        reckoned = reckon(field_, store, since, until, tell)
+        judgements, not_judged = judge_vessels(field_, store, until, reckoned.anodes, tell)
+        failed |= {**reckoned.failed, **not_judged}
+        night = _Night(night_id, previous, reckoned, judgements)
+        return _settle(store, night, NightReport(until, derived, failed), clock)
     except Exception as error:
         with store.writing() as writer:
             writer.end_night(night_id, clock(), "failed", f"{type(error).__name__}: {error}")
         raise
 
 
-def _settle(  # noqa: PLR0913  what a night comes to is all of these
-    field_: Field,
-    store: Store,
-    night_id: int,
-    previous: datetime | None,
-    report: NightReport,
-    judgements: Mapping[str, Judgement],
-    clock: Clock,
-) -> NightReport:
+def _unchanged_before(reader: Reader, previous: datetime | None) -> datetime | None:
+    """Return the time before which nothing has changed since the tables were reckoned; None where they never were."""
+    if previous is None or reader.reckoned(VESSEL_CAPACITY).is_empty():
+        return None
+    earliest = reader.changed_ranges()["from_utc"].min()
+    return min(previous, earliest - REVISED) if isinstance(earliest, datetime) else previous
+
+
+@dataclass(frozen=True)
+class _Night:
+    """What a night has come to before it is kept."""
+
+    night_id: int
+    previous: datetime | None
+    reckoned: Reckoned
+    judgements: Mapping[str, Judgement]
+
+
+def _settle(store: Store, night: _Night, report: NightReport, clock: Clock) -> NightReport:
     with store.writing() as writer:
         findings, events = ledger.update(
-            writer.findings(), writer.finding_events(), judgements, report.until, is_first_night=previous is None
-        )
+            writer.findings(), writer.finding_events(), night.judgements, report.until,
+            is_first_night=night.previous is None,
+        )  # fmt: skip
         happened = dict(events.group_by("event").len().iter_rows())
         standing = int(findings["state"].is_in(["new", "standing"]).sum())
         report = replace(report, events=happened, standing=standing)
+        night.reckoned.save(writer)
         writer.save_findings(findings, events)
-        writer.end_night(night_id, clock(), "done", report.detail)
+        writer.end_night(night.night_id, clock(), "done", report.detail)
     return report

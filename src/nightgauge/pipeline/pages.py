@@ -10,11 +10,12 @@ from nightgauge.errors import SettingError, StoreNotWritable
 from nightgauge.field.calendar import day_bounds, week_of
 from nightgauge.field.settings import Field
 from nightgauge.pipeline.judging import judge_vessels, reasons
+from nightgauge.pipeline.reckoning import anode_signals
 from nightgauge.report.valve import COMPARED, REFERENCE, ValveView
 from nightgauge.report.week import WeekView
 from nightgauge.report.weekly import picture_window, weekly_page
 from nightgauge.store import Reader, Store
-from nightgauge.vocabulary.frames import DUMP_CYCLES
+from nightgauge.vocabulary.frames import ANODES, BACK_PRESSURE, CARRYOVER, DUMP_CYCLES, FIRST_TIME, VESSEL_CAPACITY
 
 LEVELS = frozenset({"interface_level", "oil_level", "water_dump_position"})
 """Signals whose hours the drawn vessel and the travel of a throttling dump are told from."""
@@ -35,7 +36,9 @@ def week_view(field_: Field, store: Store, until: datetime, monday: date | None 
     """
     last_day = (until - timedelta(microseconds=1)).astimezone(field_.zone).date()
     week = monday or week_of(last_day)[0]
-    judgements, _ = judge_vessels(field_, store, until)
+    with store.reading() as reader:
+        anodes = reader.reckoned(ANODES)
+    judgements, _ = judge_vessels(field_, store, until, anodes)
     with store.reading() as reader:
         start = until - SHOWN
         cycles = [reader.cycles(vessel.id, start, until) for vessel in field_.vessels]
@@ -54,7 +57,12 @@ def week_view(field_: Field, store: Store, until: datetime, monday: date | None 
             levels=reader.signal_hours(LEVELS, week_start, until),
             files=reader.source_files(),
             quarantine=reader.quarantine(),
-            tests=reader.tests(start, until),
+            tests=reader.tests(FIRST_TIME, until),
+            capacity=reader.reckoned(VESSEL_CAPACITY),
+            anodes=anodes,
+            currents=reader.signal_hours(anode_signals(field_), start, until),
+            back_pressure=reader.reckoned(BACK_PRESSURE),
+            carryover=reader.reckoned(CARRYOVER),
         )
         return replace(view, traces=_traces(reader, view))
 

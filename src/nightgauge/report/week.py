@@ -12,7 +12,7 @@ import polars as pl
 from nightgauge.field.settings import Field
 from nightgauge.report.findings import EVERY_STATE, selected
 from nightgauge.report.words import from_json
-from nightgauge.vocabulary.frames import ANODES, BACK_PRESSURE, CARRYOVER, SIGNAL_HOURS, WELL_TESTS
+from nightgauge.vocabulary.frames import ANODES, BACK_PRESSURE, CARRYOVER, SIGNAL_HOURS, VESSEL_CAPACITY, WELL_TESTS
 
 Row: TypeAlias = dict[str, Any]
 _STANDING = ("new", "standing")
@@ -45,6 +45,8 @@ class WeekView:
         For the small print.
     tests : WELL_TESTS
         Of all wells, for the pictures of well tests.
+    capacity : VESSEL_CAPACITY
+        As of the night.
     anodes : ANODES
         As of the night.
     currents : SIGNAL_HOURS
@@ -71,6 +73,7 @@ class WeekView:
     files: pl.DataFrame = default(default_factory=pl.DataFrame)
     quarantine: pl.DataFrame = default(default_factory=pl.DataFrame)
     tests: pl.DataFrame = default(default_factory=WELL_TESTS.empty)
+    capacity: pl.DataFrame = default(default_factory=VESSEL_CAPACITY.empty)
     anodes: pl.DataFrame = default(default_factory=ANODES.empty)
     currents: pl.DataFrame = default(default_factory=SIGNAL_HOURS.empty)
     back_pressure: pl.DataFrame = default(default_factory=BACK_PRESSURE.empty)

@@ -1,0 +1,105 @@
+"""Reckoning: what vessels can take, what pressure and carryover cost, what is left of anodes, as of a night.
+
+All of it is made from derived rows and settings. Capacity and anodes are replaced whole; the daily tables
+from the first day on that this night may have changed.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+import polars as pl
+
+from nightgauge.capacity import LEVELS_AND_PRESSURES, capacities
+from nightgauge.derive.anodes import anode_status
+from nightgauge.field.settings import Field
+from nightgauge.losses import back_pressure, carryover
+from nightgauge.pipeline.telling import Tell, silent
+from nightgauge.store import Reader, Store, Writer
+from nightgauge.vocabulary.frames import (
+    ANODES,
+    BACK_PRESSURE,
+    CARRYOVER,
+    FIRST_TIME,
+    SIGNAL_HOURS,
+    VESSEL_CAPACITY,
+)
+from nightgauge.vocabulary.signals import of_part
+
+PAST = timedelta(days=35)
+"""Days reckoned anew each night. House choice: the four weeks that capacity is told by, and one to spare."""
+_SIGNALS = LEVELS_AND_PRESSURES | {"inlet_pressure"}
+
+
+@dataclass(frozen=True)
+class Reckoned:
+    """What one night reckons."""
+
+    capacity: pl.DataFrame
+    back_pressure: pl.DataFrame
+    carryover: pl.DataFrame
+    anodes: pl.DataFrame
+    first_day: date | None
+    """First day of the daily tables; None where they are of all days."""
+    failed: Mapping[str, str]
+    """Vessel id to what went wrong."""
+
+    def save(self, writer: Writer) -> None:
+        """Put the tables in the place of those stored, within the caller's transaction."""
+        writer.save_reckoned(VESSEL_CAPACITY, self.capacity)
+        writer.save_reckoned(BACK_PRESSURE, self.back_pressure, self.first_day)
+        writer.save_reckoned(CARRYOVER, self.carryover, self.first_day)
+        writer.save_reckoned(ANODES, self.anodes)
+
+
+def reckon(field_: Field, store: Store, since: datetime | None, until: datetime, tell: Tell = silent) -> Reckoned:
+    """Return the tables as of `until`.
+
+    Parameters
+    ----------
+    since : datetime or None
+        Nothing before it has changed since they were last reckoned; None on a first night.
+
+    """
+    start = FIRST_TIME if since is None else min(since, until - PAST)
+    failed: dict[str, str] = {}
+    parts: dict[str, list[pl.DataFrame]] = {name: [] for name in ("capacity", "back_pressure", "carryover")}
+    with store.reading() as reader:
+        days = _by_vessel(reader.days(start, until))
+        hours = _by_vessel(reader.signal_hours(_SIGNALS, start, until))
+        tests = reader.tests(FIRST_TIME, until)
+        anodes = _anodes(field_, reader, until)
+    for number, vessel in enumerate(field_.vessels, start=1):
+        mine, its_hours = days.get(vessel.id), hours.get(vessel.id, SIGNAL_HOURS.empty())
+        try:
+            if mine is not None:
+                parts["capacity"].append(capacities(vessel, field_, mine, its_hours, until))
+                parts["back_pressure"].append(back_pressure(vessel, field_, mine, its_hours, tests))
+                parts["carryover"].append(carryover(vessel, field_, mine))
+        except Exception as error:  # one vessel's trouble must not cost the others their night
+            failed[vessel.id] = f"{type(error).__name__}: {error}"
+        tell("reckoning capacity and losses", number, len(field_.vessels))
+    return Reckoned(
+        pl.concat([VESSEL_CAPACITY.empty(), *parts["capacity"]]),
+        pl.concat([BACK_PRESSURE.empty(), *parts["back_pressure"]]),
+        pl.concat([CARRYOVER.empty(), *parts["carryover"]]),
+        anodes,
+        None if since is None else start.astimezone(field_.zone).date(),
+        failed,
+    )
+
+
+def _by_vessel(frame: pl.DataFrame) -> dict[str, pl.DataFrame]:
+    return {str(key[0]): part for key, part in frame.partition_by("vessel", as_dict=True, maintain_order=True).items()}
+
+
+def _anodes(field_: Field, reader: Reader, until: datetime) -> pl.DataFrame:
+    """Return the anodes' state, from the current of all time."""
+    if not field_.anodes:
+        return ANODES.empty()
+    return anode_status(field_, reader.signal_hours(anode_signals(field_), FIRST_TIME, until), until)
+
+
+def anode_signals(field_: Field) -> frozenset[str]:
+    """Return the signals that the currents of the field's anodes have."""
+    return frozenset(of_part("anode_current", anode.id) for anode in field_.anodes)
