@@ -23,6 +23,7 @@ from nightgauge.physics.anodes import (
 )
 from nightgauge.statistics.robust import weighted_quantile
 from nightgauge.vocabulary.frames import ANODES
+from nightgauge.vocabulary.kinds_anode import LOST
 from nightgauge.vocabulary.signals import of_part
 
 RECENT = timedelta(days=28)
@@ -36,6 +37,8 @@ LOOK = timedelta(days=365)
 """Longest time between two looks at an anode. Common practice, no source."""
 _LEAST_KNOWN_H = 24.0
 """Known time that a mean current is taken of. [h] House choice: a day holds the daily swing once."""
+_GONE = LOST.limit("share").default
+"""Share of its median at which the last known day's current is gone, as for the finding that tells it."""
 _NO_CURRENT_A = 1e-6
 """Less is no current. [A] House choice: a millionth of an ampere takes a gram of magnesium in a century."""
 _FARTHEST = timedelta(days=36500)
@@ -210,18 +213,21 @@ def _current(hours: pl.DataFrame, start: datetime, until: datetime) -> _Current 
     off = max(usual - _quantile(days, 0.1), _quantile(days, 0.9) - usual, 0.0)
     recent = begin >= until_s - RECENT.total_seconds()
     lately = _daily(begin[recent], mean[recent], known_h[recent], until_s)
+    recent_a = weighted_quantile(mean[recent], known_h[recent], 0.5) if recent.any() else None
+    if recent_a is not None and lately[0] <= _GONE * recent_a:
+        recent_a = 0.0
     return _Current(
         charge_ah=float(np.sum(mean * known_h)) + usual * unknown_h,
         charge_spread_ah=off * unknown_h,
         known_share=1.0 - unknown_h / whole_h,
-        recent_a=weighted_quantile(mean[recent], known_h[recent], 0.5) if recent.any() else None,
+        recent_a=recent_a,
         low_a=_quantile(lately, 0.1),
         high_a=_quantile(lately, 0.9),
     )
 
 
 def _daily(begin: Floats, mean: Floats, known_h: Floats, until_s: float) -> Floats:
-    """Return the mean of each day counted back from the end, of the days that have any."""
+    """Return the mean of each day counted back from the end, the last day first, of the days that have any."""
     day = np.floor((until_s - begin - 1e-6) / _DAY_S).astype(np.int64)
     known = np.bincount(day, known_h)
     return np.asarray((np.bincount(day, mean * known_h)[known > 0.0]) / known[known > 0.0], dtype=np.float64)
@@ -262,7 +268,7 @@ def _at_what(current: _Current) -> str:
     if current.recent_a is None:
         return f"no life: no current known in the last {RECENT.days} days"
     if current.recent_a <= 0.0:
-        return f"no life: no current in the last {RECENT.days} days"
+        return "no life: it gives no current now"
     return (
         f"life at the median current of the last {RECENT.days} days, 80 % interval from its days, the known mass, "
         f"unknown time and {CAPACITY_SPREAD:.0%} of the capacity either way"
@@ -318,7 +324,7 @@ def _told(
     return row | {
         "life_left_days": life,
         "shortest_life_days": shortest,
-        "longest_life_days": longest if np.isfinite(longest) else None,
+        "longest_life_days": longest if longest < _FARTHEST.days else None,
         "spent_on": _day(field, until + timedelta(days=life)) if timedelta(days=life) < _FARTHEST else None,
         "inspect_by": _day(field, min(looked_at + LOOK, half_way)),
     }
