@@ -137,7 +137,7 @@ def test_more_current_means_a_shorter_life(make_field, knockout, start, bar, amp
 def test_time_before_the_first_sample_counts_at_the_mean_and_is_said(bar, status, start):
     row = status(replace(bar, installed_utc=start - 300 * DAY), [0.4] * 240)
     assert row["charge_ah"] == pytest.approx(0.4 * 310 * 24)
-    assert "current known 3% of the time since, the rest taken at its mean" in row["basis"]
+    assert "current known 3 % of the time since, the rest taken at its mean" in row["basis"]
 
 
 def test_the_life_is_at_the_current_of_the_last_four_weeks_and_its_interval_holds_their_days(bar, status):

@@ -182,7 +182,7 @@ def _bar(field: Field, anode: Anode) -> _Bar:
                 capacity, words = warm, f"at the vessel's temperature; {material.source}"
     used = material.utilisation if anode.utilisation is None else anode.utilisation
     new = 1.0 if anode.mass_kg is None else anode.mass_kg
-    return _Bar(new, used, capacity, f"{capacity:.0f} A h/kg ({words}), {used:.0%} of the mass usable")
+    return _Bar(new, used, capacity, f"{capacity:.0f} A h/kg ({words}), {_percent(used)} of the mass usable")
 
 
 def _of_anode(hours: pl.DataFrame, anode: Anode) -> pl.DataFrame:
@@ -253,7 +253,7 @@ def _by_current(field: Field, bar: _Bar, last: _Mass, current: _Current, until: 
         replace(case, capacity_ah_per_kg=bar.capacity_ah_per_kg + spread),
         replace(case, current_a=current.low_a),
     ]
-    known = f"current known {current.known_share:.0%} of the time since"
+    known = f"current known {_percent(current.known_share)} of the time since"
     rest = "" if current.known_share > 0.995 else ", the rest taken at its mean"
     basis = (
         f"Faraday's law from the mass of {_day(field, last.at)} ({last.words}), {bar.basis}; {known}{rest}; "
@@ -271,7 +271,7 @@ def _at_what(current: _Current) -> str:
         return "no life: it gives no current now"
     return (
         f"life at the median current of the last {RECENT.days} days, 80 % interval from its days, the known mass, "
-        f"unknown time and {CAPACITY_SPREAD:.0%} of the capacity either way"
+        f"unknown time and {_percent(CAPACITY_SPREAD)} of the capacity either way"
     )
 
 
@@ -293,7 +293,7 @@ def _by_inspections(
 
     basis = (
         f"loss of mass from {_day(field, first.at)} ({first.words}) to {_day(field, last.at)} ({last.words}) "
-        f"carried on, {bar.utilisation:.0%} of the mass usable, each inspection {MASS_SPREAD:.0%} of the new mass "
+        f"carried on, {_percent(bar.utilisation)} of the mass usable, each inspection {_percent(MASS_SPREAD)} of the new mass "
         f"either way; {_missing(anode)} would tell it closer" + ("" if lost > 0.0 else "; no life: no loss was seen")
     )
     told = _told(
@@ -337,3 +337,7 @@ def _off(life: float, others: Sequence[float], worse: Callable[[float, float], f
 
 def _day(field: Field, when: datetime) -> date:
     return when.astimezone(field.zone).date()
+
+
+def _percent(share: float) -> str:
+    return f"{share * 100.0:.0f} %"

@@ -87,8 +87,9 @@ def _spent(history: History, anode: _Anode) -> Candidate | None:
     if anode.row.get("mass_left_kg") is not None:
         draft.found("mass left", anode.row["mass_left_kg"], "kg", None)
     draft.not_because("capacity better than stated", "the interval of the life already holds a tenth either way")
+    share = quantity(history, left, "fraction")
     lasts = "" if life is None else f" and lasts {duration(life * DAY_S)} at its current"
-    words = f"Anode {anode.id} has {left:.0%} of its usable mass left{lasts}, by {_means(anode)}."
+    words = f"Anode {anode.id} has {share} of its usable mass left{lasts}, by {_means(anode)}."
     return draft.done(words, max(begin, history.start_s), history.until_s)
 
 
@@ -161,10 +162,11 @@ def _which(history: History, anode: _Anode, draft: Draft) -> str:
     if left is None:
         return "the bar is spent or its lead is broken; what is left of it is not known"
     draft.found("usable mass left", left, "1", None)
+    share = quantity(history, left, "fraction")
     if left < history.limit(SPENT, "least_left"):
-        return f"only {left:.0%} of its usable mass should be left, so the bar is likelier spent than its lead broken"
-    draft.not_because(SPENT, f"{left:.0%} of its usable mass should be left")
-    return f"{left:.0%} of its usable mass should be left, so a broken lead or connection is likelier than a spent bar"
+        return f"only {share} of its usable mass should be left, so the bar is likelier spent than its lead broken"
+    draft.not_because(SPENT, f"{share} of its usable mass should be left")
+    return f"{share} of its usable mass should be left, so a broken lead or connection is likelier than a spent bar"
 
 
 def _with_others(lost: dict[str, list[Candidate]], name: str) -> list[Candidate]:
