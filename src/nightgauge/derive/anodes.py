@@ -293,8 +293,9 @@ def _by_inspections(
 
     basis = (
         f"loss of mass from {_day(field, first.at)} ({first.words}) to {_day(field, last.at)} ({last.words}) "
-        f"carried on, {_percent(bar.utilisation)} of the mass usable, each inspection {_percent(MASS_SPREAD)} of the new mass "
-        f"either way; {_missing(anode)} would tell it closer" + ("" if lost > 0.0 else "; no life: no loss was seen")
+        f"carried on, {_percent(bar.utilisation)} of the mass usable, each inspection {_percent(MASS_SPREAD)} of the "
+        f"new mass either way; {_missing(anode)} would tell it closer"
+        + ("" if lost > 0.0 else "; no life: no loss was seen")
     )
     told = _told(
         field, bar, left_kg(lost), (life_days(lost), [life_days(lost + spread)], [life_days(lost - spread)]),
