@@ -15,6 +15,7 @@ HOMES = {
     "valve": "page_commands",
     "findings": "finding_commands",
     "mark": "finding_commands",
+    "capacity": "capacity_commands",
     "nights": "night_commands",
     "cycles": "night_commands",
     "simulate": "trial_commands",
