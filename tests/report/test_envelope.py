@@ -9,7 +9,7 @@ import pytest
 
 from nightgauge.field.settings import Field, Vessel
 from nightgauge.report.envelope import envelope
-from nightgauge.vocabulary.frames import VESSEL_DAYS
+from nightgauge.vocabulary.frames import VESSEL_CAPACITY, VESSEL_DAYS
 
 BARREL_M3 = 0.158987294928
 
@@ -24,40 +24,44 @@ def bare(make_vessel: Callable[..., Vessel]) -> Vessel:
     return make_vessel("V", water_dump=())
 
 
-def _days(water_bbl: Sequence[float], volume_bbl: float = 20.0) -> pl.DataFrame:
-    """Days of a vessel that holds `volume_bbl` of water and asks 10 min for it; oil load 400 bbl/day, nothing asked."""
+CAPACITY = VESSEL_CAPACITY.build({
+    "vessel": ["V"], "limit": ["water retention"], "phase": ["water"], "capacity_m3_per_day": [2880 * BARREL_M3],
+})  # fmt: skip
+
+
+def _days(water_bbl: Sequence[float]) -> pl.DataFrame:
+    """Days of water loads, and 400 bbl/day of oil."""
     water = np.asarray(water_bbl)
     return VESSEL_DAYS.build({
         "vessel": ["V"] * len(water), "day": [date(2026, 3, 1) + timedelta(days=at) for at in range(len(water))],
         "water_load_m3_per_day": water * BARREL_M3, "oil_load_m3_per_day": [400 * BARREL_M3] * len(water),
-        "water_retention_min": volume_bbl / water * 1440, "water_required_min": [10.0] * len(water),
     })  # fmt: skip
 
 
-def test_the_retention_limit_is_the_volume_there_over_the_time_required(bare: Vessel, field: Field) -> None:
-    # 20 bbl / 10 min = 2 bbl/min = 2,880 bbl/day; a load of 1,440 bbl/day uses half of it.
-    made = envelope(bare, field, _days([1440.0] * 20))
+def test_a_limit_is_told_with_the_share_of_it_that_the_week_uses(bare: Vessel, field: Field) -> None:
+    # a load of 1,440 bbl/day uses half of 2,880
+    made = envelope(bare, field, _days([1440.0] * 20), CAPACITY)
     assert made is not None
     assert made.sentences == ("water retention: 2,880 bbl/day, 50 % used this week; too few days for a trend.",)
 
 
 def test_a_steady_rise_meets_the_limit_on_the_day_arithmetic_says(bare: Vessel, field: Field) -> None:
     # 2,000 bbl/day rising by 8 a day for 60 days: 2,472 on 29 April, 408 below the limit of 2,880: 51 days on, 19 June.
-    made = envelope(bare, field, _days([2000 + 8.0 * day for day in range(60)]))
+    made = envelope(bare, field, _days([2000 + 8.0 * day for day in range(60)]), CAPACITY)
     assert made is not None
     assert "its trend meets it about 19 Jun 2026" in made.sentences[0]
 
 
 def test_scatter_without_a_trend_is_told_as_none(bare: Vessel, field: Field) -> None:
     scatter = np.random.default_rng(5).normal(1500.0, 60.0, 60)
-    made = envelope(bare, field, _days(scatter))
+    made = envelope(bare, field, _days(scatter), CAPACITY)
     assert made is not None
     assert "no trend in the load" in made.sentences[0]
 
 
 def test_a_falling_load_and_one_above_the_limit_are_told(bare: Vessel, field: Field) -> None:
-    falling = envelope(bare, field, _days([2500 - 8.0 * day for day in range(60)]))
-    above = envelope(bare, field, _days([3200.0 + day for day in range(60)]))
+    falling = envelope(bare, field, _days([2500 - 8.0 * day for day in range(60)]), CAPACITY)
+    above = envelope(bare, field, _days([3200.0 + day for day in range(60)]), CAPACITY)
     assert falling is not None
     assert above is not None
     assert "the load is falling" in falling.sentences[0]
@@ -65,20 +69,22 @@ def test_a_falling_load_and_one_above_the_limit_are_told(bare: Vessel, field: Fi
 
 
 def test_a_rise_too_slow_to_matter_gives_no_date(bare: Vessel, field: Field) -> None:
-    made = envelope(bare, field, _days([1000 + 0.5 * day for day in range(60)]))
+    made = envelope(bare, field, _days([1000 + 0.5 * day for day in range(60)]), CAPACITY)
     assert made is not None
     assert "does not meet it within two years" in made.sentences[0]
 
 
 def test_without_an_oil_meter_there_is_no_envelope(bare: Vessel, field: Field) -> None:
     assert (
-        envelope(bare, field, _days([1440.0] * 20).with_columns(oil_load_m3_per_day=pl.lit(None, dtype=pl.Float64)))
+        envelope(
+            bare, field, _days([1440.0] * 20).with_columns(oil_load_m3_per_day=pl.lit(None, dtype=pl.Float64)), CAPACITY
+        )
         is None
     )
 
 
 def test_the_chart_holds_every_day_and_says_the_same_in_words(bare: Vessel, field: Field) -> None:
-    made = envelope(bare, field, _days([1440.0] * 20))
+    made = envelope(bare, field, _days([1440.0] * 20), CAPACITY)
     assert made is not None
     assert made.specification["datasets"]["layer0"]["x"] == [pytest.approx(1440.0)] * 20
     assert made.specification["datasets"]["water as usual"]["x"] == [pytest.approx(2880.0)]
@@ -92,7 +98,7 @@ def _gassy(share: float) -> pl.DataFrame:
 
 def test_gas_capacity_is_the_oil_rate_whose_gas_takes_all_of_it(bare: Vessel, field: Field) -> None:
     # 400 bbl/day of oil bring gas for 0.8 of the capacity: at the same gas-oil ratio 400 / 0.8 = 500 bbl/day take all.
-    made = envelope(bare, field, _gassy(0.8))
+    made = envelope(bare, field, _gassy(0.8), CAPACITY)
     assert made is not None
     assert made.sentences[1] == (
         "gas capacity at this gas-oil ratio: 500 bbl/day of oil, 80 % used this week; too few days for a trend."
@@ -102,7 +108,7 @@ def test_gas_capacity_is_the_oil_rate_whose_gas_takes_all_of_it(bare: Vessel, fi
 
 def test_a_limit_far_beyond_the_days_is_said_and_not_drawn(bare: Vessel, field: Field) -> None:
     # 400 / 0.1 = 4,000 bbl/day, ten times the largest oil load: drawn, it would press all days on the foot.
-    made = envelope(bare, field, _gassy(0.1))
+    made = envelope(bare, field, _gassy(0.1), CAPACITY)
     assert made is not None
     assert "4,000 bbl/day of oil (beyond the picture), 10 % used" in made.sentences[1]
     assert made.specification["datasets"]["oil as usual"]["y"] == []
@@ -110,17 +116,18 @@ def test_a_limit_far_beyond_the_days_is_said_and_not_drawn(bare: Vessel, field: 
     assert "gas capacity at this gas-oil ratio 4,000 bbl/day" in made.alternative
 
 
-def _marked(days: pl.DataFrame, oil_volume_bbl: float) -> pl.DataFrame:
-    """The same days with a volume of oil, and 10 min asked for it."""
-    return days.with_columns(oil_retention_min=pl.lit(oil_volume_bbl / 400 * 1440), oil_required_min=pl.lit(10.0))
+def _with_oil(rate_bbl: float) -> pl.DataFrame:
+    """The same capacity, and one of oil."""
+    oil = {"vessel": ["V"], "limit": ["oil retention"], "phase": ["oil"], "capacity_m3_per_day": [rate_bbl * BARREL_M3]}
+    return pl.concat([CAPACITY, VESSEL_CAPACITY.build(oil)])
 
 
-@pytest.mark.parametrize(("oil_volume_bbl", "turned"), [(3.5, ["gas capacity at this gas-oil ratio"]), (6.0, [])])
+@pytest.mark.parametrize(("oil_bbl", "turned"), [(504.0, ["gas capacity at this gas-oil ratio"]), (864.0, [])])
 def test_two_limits_close_together_have_their_words_on_either_side(
-    bare: Vessel, field: Field, oil_volume_bbl: float, turned: list[str]
+    bare: Vessel, field: Field, oil_bbl: float, turned: list[str]
 ) -> None:
-    # 3.5 bbl / 10 min = 504 bbl/day, hard by the 500 of the gas; 6 bbl / 10 min = 864 bbl/day is far from it.
-    made = envelope(bare, field, _marked(_gassy(0.8), oil_volume_bbl))
+    # 504 bbl/day is hard by the 500 of the gas, 864 bbl/day is far from it.
+    made = envelope(bare, field, _gassy(0.8), _with_oil(oil_bbl))
     assert made is not None
     assert made.specification["datasets"]["oil turned"]["words"] == turned
     every = [
@@ -130,6 +137,6 @@ def test_two_limits_close_together_have_their_words_on_either_side(
 
 
 def test_without_gas_rate_no_gas_capacity_is_told(bare: Vessel, field: Field) -> None:
-    made = envelope(bare, field, _days([1440.0] * 20))
+    made = envelope(bare, field, _days([1440.0] * 20), CAPACITY)
     assert made is not None
     assert not [one for one in made.sentences if "gas" in one]

@@ -12,15 +12,14 @@ import numpy as np
 import polars as pl
 
 from nightgauge.field.settings import Field, Vessel
-from nightgauge.physics.valve import flow_m3_per_day, liquid_head_kpa
 from nightgauge.report.charts import FONT, Spec, as_layer
 from nightgauge.report.colours import variable
 from nightgauge.report.quantities import display_column, percent, shown
 from nightgauge.report.words import day_text
 from nightgauge.statistics.trend import mann_kendall, theil_sen
 
-_LIMIT_DAYS = 28
-"""Days whose median retention gives the limit. House choice: the vessel as it is now, not as it was last quarter."""
+_GAS_DAYS = 28
+"""Days whose median gas-oil ratio counts. House choice: the wells as they are now, not as they were last quarter."""
 _TREND_DAYS_AT_LEAST = 28
 """House choice: a trend of less than four weeks says more about the weeks than about the wells."""
 _SURE_OF_TREND = 0.05
@@ -62,21 +61,23 @@ class Envelope:
     """Whether a limit is drawn."""
 
 
-def envelope(vessel: Vessel, field: Field, days: pl.DataFrame) -> Envelope | None:
+def envelope(vessel: Vessel, field: Field, days: pl.DataFrame, capacity: pl.DataFrame) -> Envelope | None:
     """Return the envelope of the days given, or None where water and oil rate are not both known.
 
     Parameters
     ----------
     vessel, field : Vessel, Field
-        For the dump valve's rating and the display units.
+        For the name and the display units.
     days : VESSEL_DAYS
         Of this vessel, up to 90.
+    capacity : VESSEL_CAPACITY
+        Of this vessel.
 
     """
     known = days.filter(pl.col("water_load_m3_per_day").is_not_null() & pl.col("oil_load_m3_per_day").is_not_null())
     if known.is_empty():
         return None
-    limits = _limits(vessel, days)
+    limits = _limits(days, capacity)
     drawn = tuple(limit for limit in limits if _is_near(limit, known))
     sentences = tuple(_meeting(limit, days, field, is_drawn=limit in drawn) for limit in limits)
     return Envelope(
@@ -97,15 +98,25 @@ def _is_near(limit: Limit, known: pl.DataFrame) -> bool:
     return limit.rate_m3_per_day <= max(largest, _FARTHEST * high)
 
 
-def _limits(vessel: Vessel, days: pl.DataFrame) -> tuple[Limit, ...]:
-    lately = days.tail(_LIMIT_DAYS)
-    rates = (
-        ("water", _retention_limit(lately, "water"), "water retention"),
-        ("oil", _retention_limit(lately, "oil"), "oil retention"),
-        ("water", _dump_limit(vessel, lately), "dump valve, open all day"),
-    )
-    found = [Limit(phase, rate, words, _used(days, phase, rate)) for phase, rate, words in rates if rate is not None]
-    gas, used = _gas_limit(lately), _median(days["gas_load_fraction"].drop_nulls().tail(7))
+_LIMIT_WORDS = {
+    "water retention": "water retention",
+    "oil retention": "oil retention",
+    "water dump": "dump valve, open all day",
+    "oil valve": "oil valve, wide open",
+    "water settling": "settling of oil drops in the water",
+    "oil settling": "settling of water drops in the oil",
+}
+"""How a limit of VESSEL_CAPACITY is called on the picture, in its order there; gas is told as oil, see `_gas_limit`."""
+
+
+def _limits(days: pl.DataFrame, capacity: pl.DataFrame) -> tuple[Limit, ...]:
+    rows = {row["limit"]: row for row in capacity.drop_nulls("capacity_m3_per_day").iter_rows(named=True)}
+    found = []
+    for name, words in _LIMIT_WORDS.items():
+        if name in rows:
+            phase, rate = rows[name]["phase"], rows[name]["capacity_m3_per_day"]
+            found.append(Limit(phase, rate, words, _used(days, phase, rate)))
+    gas, used = _gas_limit(days.tail(_GAS_DAYS)), _median(days["gas_load_fraction"].drop_nulls().tail(7))
     if gas is not None and used is not None:
         found.append(Limit("oil", gas, "gas capacity at this gas-oil ratio", used, " of oil"))
     return tuple(found)
@@ -124,26 +135,6 @@ def _gas_limit(days: pl.DataFrame) -> float | None:
     """
     known = days.filter((pl.col("oil_load_m3_per_day") > 0) & (pl.col("gas_load_fraction") > 0))
     return _median(known["oil_load_m3_per_day"] / known["gas_load_fraction"])
-
-
-def _retention_limit(days: pl.DataFrame, phase: str) -> float | None:
-    """Return the load at which retention equals the requirement: volume there / required time."""
-    load, found = pl.col(f"{phase}_load_m3_per_day"), pl.col(f"{phase}_retention_min")
-    limits = days.select(load * found / pl.col(f"{phase}_required_min")).to_series().drop_nulls()
-    return _median(limits)
-
-
-def _dump_limit(vessel: Vessel, days: pl.DataFrame) -> float | None:
-    """Return the flow of the rated dump valve open all day, at the pressure held and the head of its opening level."""
-    if not vessel.water_dump:
-        return None
-    dump, pressure = vessel.water_dump[-1], _median(days["oil_hold_kpag"].drop_nulls())
-    level = dump.holds_m if dump.opens_at_m is None else dump.opens_at_m
-    if dump.cv is None or dump.downstream_pressure_kpag is None or pressure is None or level is None:
-        return None
-    gravity = vessel.water_specific_gravity or 1.0
-    head = liquid_head_kpa(level - (dump.elevation_m or 0.0), gravity)
-    return float(flow_m3_per_day(dump.cv, pressure + head - dump.downstream_pressure_kpag, gravity))
 
 
 def _median(values: pl.Series) -> float | None:

@@ -45,7 +45,7 @@ def _vessel(vessel: Vessel, view: WeekView, days: pl.DataFrame) -> VesselShown:
     interface, oil = _interface(vessel, view, week), _pooled(vessel, view, "oil_level")
     name = anchor("section", vessel.id)
     drawing = drawn_vessel(vessel, interface, oil, view.field.display_units, name)
-    made = envelope(vessel, view.field, days.tail(ENVELOPE_DAYS))
+    made = envelope(vessel, view.field, days.tail(ENVELOPE_DAYS), view.capacity.filter(pl.col("vessel") == vessel.id))
     return VesselShown(
         vessel=vessel.id,
         name=vessel.name or "",

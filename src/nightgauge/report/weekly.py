@@ -15,6 +15,7 @@ from nightgauge.report.method import CAUTION, METHODS
 from nightgauge.report.page import rendered
 from nightgauge.report.pictures import picture_window
 from nightgauge.report.quantities import percent, rounded
+from nightgauge.report.room import room
 from nightgauge.report.unjudged import unjudged
 from nightgauge.report.vessels import vessels
 from nightgauge.report.week import WeekView
@@ -47,6 +48,7 @@ def weekly_page(view: WeekView) -> str:
         vessels=vessels(view),
         anodes=anodes(view),
         losses=losses(view),
+        room=room(view),
         sorts=SORTS,
         unjudged=unjudged(view),
         wrong=_wrong(view),
