@@ -9,7 +9,7 @@ from types import ModuleType
 
 import polars as pl
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nightgauge.field.settings import BackPressureValve, Prices, Routing, Well
@@ -133,6 +133,15 @@ def test_the_water_cut_is_that_of_the_latest_accepted_test_that_had_ended(make_v
     assert shares.to_list() == pytest.approx([0.25, 0.5, 0.5, 0.1])
 
 
+def test_a_test_that_ended_on_the_days_first_instant_tells_that_day(make_vessel, make_field, make_days):
+    midnight = datetime(2026, 5, 19, 6, tzinfo=UTC)  # in Denver
+    tests = WELL_TESTS.build(pl.DataFrame([a_test("W0", midnight, 0.5)]))
+    days = make_days(oil_hold_kpag=[48 * PSI_KPA] * 2)
+    made = back_pressure(make_vessel(), make_field(wells=wells(4.0)), days, NO_HOURS, tests)
+    shares = made["oil_loss_m3_per_day"] / made["liquid_loss_m3_per_day"]
+    assert shares.to_list() == pytest.approx([0.25, 0.5])
+
+
 def test_a_well_counts_for_the_hours_in_which_the_header_sends_it_here(make_vessel, make_field, make_days):
     """Away from 06:00 to 18:00 on Monday, a half day; back for good after it."""
     away = (
@@ -171,6 +180,7 @@ def test_the_droop_is_the_days_and_rows_of_another_vessel_are_passed_over(make_v
 indices = st.lists(st.none() | st.floats(0.1, 50.0), min_size=0, max_size=4)
 
 
+@settings(max_examples=50, deadline=None)
 @given(indices=indices, held=st.floats(0.0, 120.0))
 def test_the_cost_is_never_negative_linear_in_the_excess_and_without_wells_unknown(
     make_vessel, make_field, make_days, indices, held
@@ -194,6 +204,7 @@ turns = st.lists(
 )  # fmt: skip
 
 
+@settings(max_examples=50, deadline=None)
 @given(indices=st.lists(st.none() | st.floats(0.1, 50.0), min_size=3, max_size=3), turns=turns)
 def test_the_sums_are_those_of_counting_minutes_well_by_well(make_vessel, make_field, make_days, naive, indices, turns):
     # Over the night on which the clocks go back, a day of 25 hours.

@@ -1,10 +1,11 @@
 """The price of carryover against the trade's rule for heat, the definition of the Btu, and arithmetic by hand."""
 
 import math
+from datetime import UTC, datetime
 
 import polars as pl
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nightgauge.field.settings import Heating, Prices
@@ -49,6 +50,15 @@ def test_heat_is_exactly_volume_by_density_by_specific_heat_by_rise(make_vessel,
     assert told["fuel_mj"] == pytest.approx(told["heat_mj"] / 0.8)
 
 
+def test_heavier_water_takes_heat_by_its_mass(make_vessel, make_field, make_days):
+    days = make_days(oil_m3=[50.0], water_in_oil_fraction=[0.2])
+    fresh, brine = (
+        of_one_day(carryover(make_vessel(water_specific_gravity=gravity), make_field(), days))["heat_mj"]
+        for gravity in (1.0, 1.1)
+    )
+    assert brine == pytest.approx(1.1 * fresh)
+
+
 def test_oil_in_the_water_is_its_mass_over_its_density_at_60_degrees(make_vessel, make_field, make_days):
     """35 degAPI is 849.0136 kg/m3 at 60 degF (141.5 / 166.5 x 999.016): 200 m3 at 500 mg/L are 100 kg, 0.1178 m3."""
     field = make_field(prices=Prices("USD", oil_per_m3=400.0))
@@ -65,6 +75,13 @@ def test_the_temperature_is_the_mean_of_the_days_known_hours_and_the_setting_on_
     made = carryover(make_vessel(), make_field(), days, hours)
     assert made["temperature_c"].to_list() == [42.0, 30.0]
     assert carryover(make_vessel(), make_field(), days)["temperature_c"].to_list() == [30.0, 30.0]
+
+
+def test_an_hour_belongs_to_the_day_of_the_fields_zone(make_vessel, make_field, make_days, make_hours):
+    """05:00 UTC on Monday is 23:00 on Sunday in Denver."""
+    hours = make_hours(first=datetime(2026, 5, 18, 5, tzinfo=UTC), temperature=[80.0, 40.0])
+    made = carryover(make_vessel(), make_field(), make_days(oil_m3=[50.0], water_in_oil_fraction=[0.2]), hours)
+    assert made["temperature_c"].to_list() == [40.0]
 
 
 def test_an_hour_that_is_known_for_less_than_half_tells_no_temperature(make_vessel, make_field, make_days, make_hours):
@@ -104,6 +121,7 @@ def test_rows_of_another_vessel_are_passed_over_and_no_rows_give_none(make_vesse
     assert carryover(make_vessel(), make_field(), days).equals(CARRYOVER.empty())
 
 
+@settings(max_examples=50, deadline=None)
 @given(
     water=st.floats(0.0, 1.0), oil_m3=st.floats(0.0, 1e4), temperature=st.floats(0.0, 99.0),
     share=st.floats(0.05, 1.0), factor=st.floats(0.1, 10.0),

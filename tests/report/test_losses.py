@@ -1,11 +1,12 @@
 """Back pressure and carryover on the weekly page, sentence by sentence against arithmetic by hand."""
 
 import json
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import polars as pl
 import pytest
-from hypothesis import example, given
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from nightgauge.field.settings import Heating, Prices
@@ -63,14 +64,14 @@ def carried(vessel: str, **over: object) -> pl.DataFrame:
 @pytest.fixture(scope="module")
 def section(make_view):
     """Return the section of a field with these rows; no findings unless given."""
+    bare = make_view(findings=FINDINGS.empty())
 
     def build(*pressure: pl.DataFrame, carryover: pl.DataFrame | None = None, **over: object):
         frames = {
             "back_pressure": pl.concat([BACK_PRESSURE.empty(), *pressure]),
             "carryover": CARRYOVER.empty() if carryover is None else carryover,
-            "findings": FINDINGS.empty(),
         }
-        return losses(make_view(**(frames | over)))
+        return losses(replace(bare, **(frames | over)))
 
     return build
 
@@ -157,6 +158,12 @@ def test_a_drift_counts_above_what_is_needed_only(section, make_findings):
     assert "up to 220 bbl of liquid" in line.sentences[2]
 
 
+def test_the_day_of_the_onset_is_none_of_the_days_before(section, make_findings):
+    """Held 45 on the one day before, 49 from the onset's day on: 11 days x 4 psi x 10 = 440 bbl."""
+    (line,) = section(held("TB-1", [45.0] + [49.0] * 11), findings=finding(make_findings)).lines
+    assert "up to 440 bbl of liquid" in line.sentences[2]
+
+
 def test_a_drift_of_which_nothing_is_known_before_has_no_cost_of_its_own(section, make_findings):
     (line,) = section(held("TB-1", [45.0] * 11), findings=finding(make_findings)).lines
     assert len(line.sentences) == 2
@@ -195,6 +202,26 @@ def test_carryover_is_told_by_the_day_with_its_arithmetic(section, make_field, m
         "2 bbl/day of oil leaves with the water (120 USD a day).",
     )
     assert dict(line.heat_terms)["temperature at which it leaves"] == "100 degF"
+
+
+def test_a_past_week_tells_nothing_of_the_days_after_it(section):
+    """The page of the week before, from the same rows: 12 - 7 days of 40 bbl."""
+    rows = held("TB-1", [38.0] * 8 + [42.0] * 12)
+    (line,) = section(rows, monday=MONDAY - timedelta(days=7)).lines
+    assert "up to 200 bbl of liquid" in line.sentences[1]
+
+
+def test_carryover_is_that_of_the_week_alone(section, make_field, make_vessel):
+    field = make_field(vessels=(make_vessel("TB-1", heating=Heating(60.0, 0.5)),))
+    week = carried("TB-1")
+    before = carried("TB-1", water_with_oil_m3=900.0).with_columns(day=pl.col("day") - timedelta(days=7))
+    (line,) = section(carryover=pl.concat([before, week]), field=field).lines
+    assert line.sentences[0].startswith("100 bbl/day of water")
+
+
+def test_water_that_needs_no_heat_is_not_told_as_a_cost(section, make_field, make_vessel):
+    field = make_field(vessels=(make_vessel("TB-1", heating=Heating(60.0, 0.5)),))
+    assert section(carryover=carried("TB-1", heat_mj=0.0, fuel_mj=0.0), field=field) is None
 
 
 def test_the_most_costly_stands_first(section, make_field, make_vessel):
@@ -286,6 +313,7 @@ def test_lines_beyond_the_tenth_are_folded(make_view, make_field, make_vessel, r
     assert [len(lines) for lines in lists if lines] == [10, 2]
 
 
+@settings(max_examples=50, deadline=None)
 @example([45.0, 38.0, 45.0])
 @given(st.lists(st.none() | st.floats(30.0, 60.0), min_size=1, max_size=40))
 def test_whatever_was_held_no_sentence_has_a_cost_below_zero_or_an_unknown_number(section, psig):
