@@ -57,8 +57,8 @@ METHODS: tuple[tuple[str, str], ...] = (
         "What the vessel can take",
         "Retention: the load at which the volume there gives the time required. Settling: the load at which drops of "
         "the stated size still cross the layer, at even flow. Dump and oil valve: the flow of the rated coefficient, "
-        "wide open all day. Levels and pressures are medians of the last four weeks, else the settings. The load is the "
-        "one that nine days of ten lie below. On the picture gas is told as oil: the oil rate whose gas takes all "
+        "wide open all day. Levels and pressures are medians of the last four weeks, else the settings. The load is "
+        "that which nine days of ten lie below. On the picture gas is told as oil: the rate of oil whose gas takes all "
         "of the gas capacity, at the gas-oil ratio of the last four weeks. Limits far beyond the days are said and not "
         "drawn.",
     ),
