@@ -5,6 +5,7 @@ import re
 from pathlib import Path
 
 from nightgauge.cli.app import HOMES
+from nightgauge.field.read import read_field
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -34,3 +35,13 @@ def test_continuous_integration_runs_the_test_command_that_it_gives() -> None:
     given = re.search(r"^    pip install uv && (uv run --group dev pytest.*)$", README, re.MULTILINE)
     assert given is not None
     assert f"step {given[1]}\n" in (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+
+
+def test_the_settings_it_shows_are_accepted(tmp_path: Path) -> None:
+    (shown,) = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
+    head = 'name = "Q"\ntime_zone = "UTC"\ntags = "tags.csv"\nstreams = ["*.csv"]\n'
+    (tmp_path / "field.toml").write_text(head + shown, encoding="utf-8")
+    (tmp_path / "tags.csv").write_text("tag,vessel,signal,unit\nQB101_AI_1,QB-101,anode_current,mA\n", encoding="utf-8")
+    field = read_field(tmp_path)
+    assert field.prices is not None
+    assert (len(field.wells), len(field.anodes), len(field.tanks)) == (1, 1, 1)
