@@ -21,6 +21,8 @@ LEVELS = frozenset({"interface_level", "oil_level", "water_dump_position"})
 """Signals whose hours the drawn vessel and the travel of a throttling dump are told from."""
 SHOWN = timedelta(days=90)
 """How much of the past the weekly page draws. Fixed by the page's design: the operating envelope shows 90 days."""
+TOLD = timedelta(days=365)
+"""How much of the past back pressure is told from. House choice: a year shows the seasons once."""
 
 
 def week_view(field_: Field, store: Store, until: datetime, monday: date | None = None) -> WeekView:
@@ -61,7 +63,7 @@ def week_view(field_: Field, store: Store, until: datetime, monday: date | None 
             capacity=reader.reckoned(VESSEL_CAPACITY),
             anodes=anodes,
             currents=reader.signal_hours(anode_signals(field_), start, until),
-            back_pressure=reader.reckoned(BACK_PRESSURE),
+            back_pressure=reader.reckoned(BACK_PRESSURE).filter(pl.col("day") >= (until - TOLD).date()),
             carryover=reader.reckoned(CARRYOVER),
         )
         return replace(view, traces=_traces(reader, view))

@@ -75,7 +75,7 @@ def reckon(field_: Field, store: Store, since: datetime | None, until: datetime,
             if mine is not None:
                 parts["capacity"].append(capacities(vessel, field_, mine, its_hours, until))
                 parts["back_pressure"].append(back_pressure(vessel, field_, mine, its_hours, tests))
-                parts["carryover"].append(carryover(vessel, field_, mine))
+                parts["carryover"].append(carryover(vessel, field_, mine, its_hours))
         except Exception as error:  # one vessel's trouble must not cost the others their night
             failed[vessel.id] = f"{type(error).__name__}: {error}"
         tell("reckoning capacity and losses", number, len(field_.vessels))
