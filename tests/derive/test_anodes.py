@@ -1,5 +1,7 @@
 """What is left of an anode: Faraday's law through the whole room, a slow twin of the charge, and what is missing."""
 
+import math
+import statistics
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
@@ -87,14 +89,23 @@ def test_an_ampere_takes_what_faradays_law_says_in_a_year(bar, status, material,
 
 
 def naive_charge(mean, coverage, begin_h, until_h):
-    """Add up the charge hour by hour, and take the rest of the time at the mean of what is known."""
+    """Add up the charge hour by hour, and take unknown time at the median of the known days, counted from the end."""
     charge = known = 0.0
+    first, days = None, {}
     for hour, (amperes, share) in enumerate(zip(mean, coverage, strict=True)):
-        inside = min(hour + 1.0, until_h) - max(float(hour), begin_h)
-        if inside > 0.0 and share > 0.0:
-            charge += max(amperes, 0.0) * inside * share
-            known += inside * share
-    return charge + charge / known * (until_h - begin_h - known)
+        inside = (min(hour + 1.0, until_h) - max(float(hour), begin_h)) * share
+        if inside > 0.0:
+            charge += max(amperes, 0.0) * inside
+            known += inside
+            first = hour if first is None else first
+            day = math.ceil((until_h - hour) / 24.0) - 1
+            ran, through = days.get(day, (0.0, 0.0))
+            days[day] = ran + inside, through + max(amperes, 0.0) * inside
+    means = {day: through / ran for day, (ran, through) in days.items()}
+    before = max(first - begin_h, 0.0)
+    first_weeks = [means[day] for day in sorted(means)][-28:]
+    rest = until_h - begin_h - known - before
+    return charge + before * statistics.median(first_weeks) + rest * statistics.median(means.values())
 
 
 @many
@@ -134,10 +145,16 @@ def test_more_current_means_a_shorter_life(make_field, knockout, start, bar, amp
     assert low["shortest_life_days"] <= low["life_left_days"] <= low["longest_life_days"]
 
 
-def test_time_before_the_first_sample_counts_at_the_mean_and_is_said(bar, status, start):
+def test_time_before_the_first_sample_counts_as_its_first_weeks_and_is_said(bar, status, start):
     row = status(replace(bar, installed_utc=start - 300 * DAY), [0.4] * 240)
     assert row["charge_ah"] == pytest.approx(0.4 * 310 * 24)
-    assert "current known 3 % of the time since, the rest taken at its mean" in row["basis"]
+    assert "current known 3 % of the time since, the rest taken at the median of its days" in row["basis"]
+
+
+def test_a_jump_of_late_does_not_change_the_years_before(bar, status, start):
+    old = replace(bar, installed_utc=start - 1000 * DAY)
+    row = status(old, [0.2] * 24 * 30 + [1.0] * 24 * 20)
+    assert row["charge_ah"] == pytest.approx(0.2 * 24 * 1030 + 1.0 * 24 * 20)
 
 
 def test_the_life_is_at_the_current_of_the_last_four_weeks_and_its_interval_holds_their_days(bar, status):

@@ -194,7 +194,9 @@ def _of_anode(hours: pl.DataFrame, anode: Anode) -> pl.DataFrame:
 def _current(hours: pl.DataFrame, start: datetime, until: datetime) -> _Current | None:
     """Return the charge that went through from one time to another; None where less than a day is known.
 
-    A current below nothing, or next to it, counts as none: it is an offset of the meter.
+    A current below nothing, or next to it, counts as none: it is an offset of the meter. Unknown time is taken at the
+    median of the known days; time before the first of them at the median of the first four weeks, so that a current
+    that jumped or died lately does not change the years before.
     """
     begin = hours["hour_utc"].dt.epoch("us").to_numpy() / 1e6
     start_s, until_s = start.timestamp(), until.timestamp()
@@ -206,24 +208,31 @@ def _current(hours: pl.DataFrame, start: datetime, until: datetime) -> _Current 
     if known_h.sum() < _LEAST_KNOWN_H:
         return None
     begin, mean, known_h = begin[used], mean[used], known_h[used]
-    usual = float(np.average(mean, weights=known_h))
     whole_h = (until_s - start_s) / _HOUR_S
     unknown_h = max(whole_h - float(known_h.sum()), 0.0)
+    before_h = min(max((begin[0] - start_s) / _HOUR_S, 0.0), unknown_h)
     days = _daily(begin, mean, known_h, until_s)
-    off = max(usual - _quantile(days, 0.1), _quantile(days, 0.9) - usual, 0.0)
+    usual, off = _usual(days)
+    usual_first, off_first = _usual(days[-RECENT.days :])
     recent = begin >= until_s - RECENT.total_seconds()
     lately = _daily(begin[recent], mean[recent], known_h[recent], until_s)
     recent_a = weighted_quantile(mean[recent], known_h[recent], 0.5) if recent.any() else None
     if recent_a is not None and lately[0] <= _GONE * recent_a:
         recent_a = 0.0
     return _Current(
-        charge_ah=float(np.sum(mean * known_h)) + usual * unknown_h,
-        charge_spread_ah=off * unknown_h,
+        charge_ah=float(np.sum(mean * known_h)) + usual * (unknown_h - before_h) + usual_first * before_h,
+        charge_spread_ah=off * (unknown_h - before_h) + off_first * before_h,
         known_share=1.0 - unknown_h / whole_h,
         recent_a=recent_a,
         low_a=_quantile(lately, 0.1),
         high_a=_quantile(lately, 0.9),
     )
+
+
+def _usual(days: Floats) -> tuple[float, float]:
+    """Return the median of days, and how far off it may be: to the 10th or the 90th percentile."""
+    usual = _quantile(days, 0.5)
+    return usual, max(usual - _quantile(days, 0.1), _quantile(days, 0.9) - usual)
 
 
 def _daily(begin: Floats, mean: Floats, known_h: Floats, until_s: float) -> Floats:
@@ -254,7 +263,7 @@ def _by_current(field: Field, bar: _Bar, last: _Mass, current: _Current, until: 
         replace(case, current_a=current.low_a),
     ]
     known = f"current known {_percent(current.known_share)} of the time since"
-    rest = "" if current.known_share > 0.995 else ", the rest taken at its mean"
+    rest = "" if current.known_share > 0.995 else ", the rest taken at the median of its days"
     basis = (
         f"Faraday's law from the mass of {_day(field, last.at)} ({last.words}), {bar.basis}; {known}{rest}; "
         + _at_what(current)
