@@ -18,7 +18,7 @@ from nightgauge.field.settings import Field, Vessel, WaterDump
 from nightgauge.physics.geometry import shell
 from nightgauge.vocabulary.derived import Derived
 from nightgauge.vocabulary.frames import VESSEL_DAYS, VESSEL_SAMPLES
-from nightgauge.vocabulary.signals import SIGNALS
+from nightgauge.vocabulary.signals import signal_of
 
 START = datetime(2026, 3, 2, tzinfo=UTC)
 START_US = int(START.timestamp()) * 1_000_000
@@ -44,7 +44,7 @@ def one_signal(
 ) -> pl.DataFrame:
     """Samples of one signal, evenly spaced unless times are given."""
     when = np.arange(len(values)) * period_s if times_s is None else np.asarray(times_s, dtype=np.float64)
-    is_text = SIGNALS[signal].kind == "text"
+    is_text = signal_of(signal).kind == "text"
     micros = np.rint(when * 1e6).astype(np.int64)
     return VESSEL_SAMPLES.build(
         pl.DataFrame(
@@ -56,7 +56,7 @@ def one_signal(
                 "value": pl.Series([None] * len(values) if is_text else values, dtype=pl.Float64, strict=False),
                 "text_value": pl.Series(values if is_text else [None] * len(values), dtype=pl.String),
                 "flag": pl.Series(flags or ["good"] * len(values), dtype=pl.String),
-                "max_gap_s": pl.Series([max_gap_s or SIGNALS[signal].max_gap_s] * len(values), dtype=pl.Float64),
+                "max_gap_s": pl.Series([max_gap_s or signal_of(signal).max_gap_s] * len(values), dtype=pl.Float64),
             }
         )
     )

@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
+import polars as pl
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -272,3 +273,14 @@ def test_warm_aluminium_gives_less(bar, status):
 def test_a_field_without_anodes_has_no_rows(make_field, knockout, start):
     empty = anode_status(make_field(knockout), SIGNAL_HOURS.empty(), start)
     assert empty.equals(ANODES.empty())
+
+
+def test_currents_of_two_anodes_keep_their_own_hours(make_samples, derive):
+    samples = make_samples(period_s=600.0, **{"anode_current:A1": [0.3] * 72, "anode_current:A2": [0.1] * 144})
+    derived = derive(samples, hours=24)
+    means = derived.signal_hours.group_by("signal").agg(pl.col("mean").mean(), pl.col("coverage").sum()).sort("signal")
+    assert means["signal"].to_list() == ["anode_current:A1", "anode_current:A2"]
+    assert means["mean"].to_list() == pytest.approx([0.3, 0.1])
+    assert means["coverage"].to_list() == pytest.approx([71 / 6, 143 / 6], abs=1.01)
+    # The vessel's column says how well the best known of them is.
+    assert derived.days["coverage_anode_current"].item() == pytest.approx(means["coverage"][1] / 24)

@@ -190,3 +190,14 @@ def test_water_that_leaves_through_a_dump_that_cannot_keep_up_is_no_leak_beside_
     full = candidate("dump_restricted", "water_dump", evidence=above)
     (told,) = arbitrate([full, candidate("dump_leaking", "water_dump", 0.3)])
     assert (told.kind, told.also) == ("dump_restricted", ("dump_leaking",))
+
+
+def test_an_anode_that_died_explains_no_unusual_day():
+    lost = candidate("anode_current_lost", "anode:A1", -20.0, 10.0)
+    assert {c.kind for c in arbitrate([lost, unusual(2.0)])} == {"anode_current_lost", "unusual_day"}
+
+
+def test_an_anode_that_stays_silent_is_told_by_name_inside_the_silence_of_all():
+    whole = candidate("data_gap", "vessel", ended=DAY + timedelta(days=3))
+    (told,) = arbitrate([whole, candidate("data_gap", "instrument:anode_current:A1")])
+    assert "Still silent after that: anode current of A1." in told.summary

@@ -198,3 +198,9 @@ def test_the_pressure_needed_is_asked_for_where_one_is_held_and_measured() -> No
     assert "oil_valve.needs" not in keys_of({"interface_level"}, oil_valve=valve)
     assert "oil_valve.needs" not in keys_of({"vessel_pressure"})
     assert "oil_valve.needs" not in keys_of({"vessel_pressure"}, oil_valve=(BackPressureValve(310.0, 290.0),))
+
+
+def test_a_current_of_one_anode_is_enough_to_judge_anodes() -> None:
+    judged = judgeable(vessel(), {"anode_current:A1"})
+    assert judged["anode_current_lost"].can
+    assert not judgeable(vessel(), {"temperature"})["anode_current_lost"].can

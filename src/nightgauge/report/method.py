@@ -63,6 +63,13 @@ METHODS: tuple[tuple[str, str], ...] = (
         "drawn.",
     ),
     (
+        "Anodes",
+        "Mass that a current takes by Faraday’s law, with the practical capacity of the metal, from the last known "
+        "mass on; without a current, the loss between inspections carried on. Usable is what the anode’s shape lets it "
+        "give before it fails. Look by: a year after the last look, or half of the shortest likely life, whichever is "
+        "sooner.",
+    ),
+    (
         "How sure",
         "Sure from 90 %, likely from 70 %, possible below: how well the evidence fits this explanation and no other. "
         "It rises or falls as nights pass.",
