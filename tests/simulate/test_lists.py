@@ -43,7 +43,7 @@ def test_routing_tells_wells_turned_in_and_off_but_no_tests(make_vessel, tested,
     new = replace(new, settings=replace(new.settings, id="N"))
     plan = replace(make_plan(replace(made, wells=(old, new)), tested(), days=2), has_routing=True)
     assert lists(plan)["routing.csv"].splitlines()[1:] == [
-        "2026-04-07T00:00,A-W1,", "2026-04-07T00:00,N,A", "2026-04-07T12:00,A-W1,A",
+        "2026-04-06T00:00,N,", "2026-04-07T00:00,A-W1,", "2026-04-07T00:00,N,A", "2026-04-07T12:00,A-W1,A",
     ]  # fmt: skip
     assert "routing.csv" not in lists(replace(plan, has_routing=False))
 

@@ -38,7 +38,8 @@ def _routing(plan: Plan) -> list[str]:
     for vessel in plan.vessels:
         for well in (w for w in vessel.wells if not w.on_test):
             name = well.settings.id
-            rows += [(well.starts_s, name, vessel.id)] if well.starts_s > 0.0 else []
+            # A well that is added says so: its [[well]] speaks of all times.
+            rows += [(0.0, name, ""), (well.starts_s, name, vessel.id)] if well.starts_s > 0.0 else []
             for off in well.off:
                 rows += [(off.start_s, name, ""), (off.end_s, name, vessel.id)]
     return [f"{_at(plan, second)},{well},{vessel}" for second, well, vessel in sorted(rows)]
