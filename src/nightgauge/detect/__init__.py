@@ -23,6 +23,7 @@ from nightgauge.detect import (
     throttling,
     throttling_flow,
     unusual,
+    wells,
 )  # fmt: skip
 from nightgauge.detect.arbitration import arbitrate
 from nightgauge.detect.confidence import Calibration, calibrated, shipped
@@ -48,6 +49,7 @@ DETECTORS: tuple[Detector, ...] = (
     size.find,
     carryover.find,
     anodes.find,
+    wells.find,
     instruments.find,
     unusual.find,
 )

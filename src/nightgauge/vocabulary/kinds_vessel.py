@@ -285,20 +285,35 @@ WELL_TEST = Kind(
     "a well's test record has changed enough to look at the well",
     "well:<id>",
     None,
-    "accepted tests of the well against its own earlier tests",
+    "accepted tests of the well against its own earlier tests, as ratios; two or three in a row together, one that is "
+    "far out, or a fall of the whole record",
     any_of("well_on_test water_meter", "well_on_test oil_total", "well_on_test oil_rate"),
-    "liquid from whatever meters there are; without an oil meter water alone",
+    "liquid from whatever meters there are; without an oil meter water alone; a fall that most wells of the vessel "
+    "share is its meter's, and no well is told",
     (
-        Limit("least_fall", "fraction", 0.15, "fall of the liquid rate worth telling", PRACTICE),
+        Limit("least_fall", "fraction", 0.15, "fall of the liquid or oil rate worth telling", PRACTICE),
         Limit(
-            "deviations", "number", 3.0, "standard deviations of the well's own tests, confirmed by two in a row", HOUSE
+            "deviations",
+            "number",
+            3.0,
+            "standard deviations of the well's own tests, confirmed by two in a row; as rare as three of a normal law "
+            "however few tests are known",
+            HOUSE,
+        ),
+        Limit(
+            "deviations_alone",
+            "number",
+            4.0,
+            "the same for a test that no other confirms yet: tests go wrong now and then, and the next one is awaited",
+            HOUSE,
         ),
         Limit("tests", "number", 4.0, "earlier accepted tests needed to know the scatter", HOUSE),
     ),
     (
         "Test again with a longer purge.",
         "Pump current, fluid level, tubing pressure of the well.",
+        "Meter of the test vessel, against a tank gauge or the other wells' tests.",
+        "What was done at the well: speed, choke, chemical, a stop.",
     ),
-    (LOOK_ONLY,),
-    is_looked_for=False,
+    (LOOK_ONLY, ISOLATE),
 )
