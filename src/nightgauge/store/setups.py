@@ -9,7 +9,7 @@ import hashlib
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
 import duckdb
@@ -24,6 +24,7 @@ from nightgauge.store.schema import CHANGED_RANGES, DERIVED_FRAMES, RECKONED_FRA
 _CONTROLS = ("water_dump", "oil_valve", "gas_valve")
 _NOT_DERIVED_FROM = ("id", "name", "limits", "heating", *_CONTROLS)
 _BEGINNING = datetime.min.replace(tzinfo=UTC)
+_A_DAY = timedelta(days=1)
 _END = datetime.max.replace(tzinfo=UTC)
 
 
@@ -50,8 +51,25 @@ def segments_of(vessel: Vessel, field: Field) -> tuple[Segment, ...]:
         for outage in field.outages
         if outage.vessel == vessel.id
     )
+    lists = (Segment("test", start, end, _digest({"line": text})) for start, end, text in _lists_of(vessel, field))
     controls = (s for part in _CONTROLS for s in _control_segments(part, getattr(vessel, part)))
-    return (Segment("settings", None, None, _digest(plain)), *controls, *outages)
+    return (Segment("settings", None, None, _digest(plain)), *controls, *outages, *lists)
+
+
+def _lists_of(vessel: Vessel, field: Field) -> Iterator[tuple[datetime, datetime, str]]:
+    """Yield start, end and words of what tests.csv, routing.csv and gauges.csv say of the vessel's well tests."""
+    for test in field.tests:
+        if test.vessel == vessel.id:
+            yield test.start_utc, test.end_utc, f"test of {test.well}"
+    if vessel.service == "test vessel":
+        for line in field.routings:
+            # What a line says holds to the next; the day it stands on is enough to have that stretch told anew.
+            yield line.at_utc, line.at_utc + _A_DAY, f"{line.well} to {line.vessel}"
+    wells = {well.id for well in field.wells if well.vessel == vessel.id}
+    tanks = {tank.id: tank for tank in field.tanks}
+    for gauge in field.gauges:
+        if vessel.service == "test vessel" or gauge.well in wells:
+            yield gauge.start_utc, gauge.end_utc, f"{gauge} in {tanks.get(gauge.tank)}"
 
 
 def _control_segments(part: str, dated: Sequence[WaterDump | BackPressureValve]) -> Iterator[Segment]:
