@@ -333,7 +333,11 @@ VESSEL_CAPACITY = Frame(
         _text("phase", "water, oil or gas: whose rate it limits"),
         _time("from_utc", "start of the days whose load counts"),
         _time("until_utc", "end of the days whose load counts"),
-        _number("capacity_m3_per_day", "m3/day", "rate it can take, gas at standard conditions; null where something is missing"),
+        _number(
+            "capacity_m3_per_day",
+            "m3/day",
+            "rate it can take, gas at standard conditions; null where something is missing",
+        ),
         _number("median_load_m3_per_day", "m3/day", "median load of the days"),
         _number("high_load_m3_per_day", "m3/day", "90th percentile of the days' loads"),
         _number("worst_load_m3_per_day", "m3/day", "largest load of a day"),
