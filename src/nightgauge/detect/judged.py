@@ -5,6 +5,8 @@ import numpy as np
 from nightgauge.detect.anodes import of_anodes
 from nightgauge.detect.history import DAY_S, HOUR_S, History
 from nightgauge.detect.unusual import needed_days
+from nightgauge.detect.well_records import KIND as WELL_TEST
+from nightgauge.detect.well_records import records
 from nightgauge.detect.wording import moment
 from nightgauge.vocabulary.kinds import KINDS, Kind
 from nightgauge.vocabulary.kinds_anode import ANODES
@@ -31,6 +33,28 @@ def judged_kinds(history: History) -> tuple[frozenset[str], dict[str, str]]:
     return frozenset(KINDS) - unjudged.keys(), unjudged
 
 
+def _beside_signals(history: History, kind: str) -> str | None:
+    """Return what a kind lacks that is no signal."""
+    if kind == "vessel_undersized" and not _sized(history):
+        return "needs dimensions, a load and a required retention"
+    if kind == "pressure_near_limit" and history.vessel.max_working_pressure_kpag is None:
+        return "needs max_working_pressure in field.toml"
+    if kind == "unusual_day" and len(history.day_s) < needed_days(history):
+        return f"needs {needed_days(history)} days of past, {len(history.day_s)} are there"
+    if kind in _OF_ANODES and not of_anodes(history):
+        return "needs an [[anode]] in field.toml"
+    return _why_no_wells(history) if kind == WELL_TEST else None
+
+
+def _why_no_wells(history: History) -> str | None:
+    """Return why no well can be told: its tests are its data, whether or not one is on test in the last night."""
+    most = max((len(record.begun) for record in records(history)), default=0)
+    least = round(history.limit(WELL_TEST, "tests")) + 1
+    if most >= least:
+        return None
+    return f"needs {least} accepted tests of a well, {most or 'none'} {'is' if most < 2 else 'are'} there"
+
+
 def _known_shares(history: History, hours: slice) -> dict[str, float]:
     """Return for each of the format's signals the share of the hours in which it is known; of parts, the best known."""
     shares: dict[str, float] = {}
@@ -43,14 +67,11 @@ def _known_shares(history: History, hours: slice) -> dict[str, float]:
 def _why_not(history: History, kind: Kind, shares: dict[str, float]) -> str | None:
     if not kind.is_looked_for:
         return "needs a later version: it is not looked for yet"
-    if kind.name == "vessel_undersized" and not _sized(history):
-        return "needs dimensions, a load and a required retention"
-    if kind.name == "pressure_near_limit" and history.vessel.max_working_pressure_kpag is None:
-        return "needs max_working_pressure in field.toml"
-    if kind.name == "unusual_day" and len(history.day_s) < needed_days(history):
-        return f"needs {needed_days(history)} days of past, {len(history.day_s)} are there"
-    if kind.name in _OF_ANODES and not of_anodes(history):
-        return "needs an [[anode]] in field.toml"
+    lacking = _beside_signals(history, kind.name)
+    if lacking is not None:
+        return lacking
+    if kind.name == WELL_TEST:
+        return None
     if kind.name == "anode_spent" and history.anodes["left_fraction"].count():
         return None
     if not kind.needs:

@@ -12,7 +12,6 @@ _TELLING = 2.0
 """Deviations from which a rate has changed, for the words alone. House choice: 95 %."""
 _SAME = 0.05
 """Change of a rate below which it is called the same, however sure. House choice: two tests' scatter."""
-_DIMENSIONS = {"gas": "gas rate"}
 
 
 def candidate(history: History, record: Record, fall: Fall, others: list[bool]) -> Candidate:
@@ -93,7 +92,7 @@ def _confidence(fall: Fall, others: list[bool]) -> float:
     """Return by rule: more for more tests and for a clearer fall, and for other wells that stayed. House choice."""
     if not fall.is_confirmed:
         return 0.55 + 0.05 * bool(others)
-    surely = 0.05 * min(3.0, max(0.0, abs(fall.moved.deviations) - 3.0))
+    surely = 0.05 * min(3.0, max(0.0, abs(fall.moved.deviations) - 3.5))
     return (0.6 if fall.is_slow else 0.65) + surely + 0.05 * (len(fall.out) > 2) + 0.05 * (len(others) > 1)
 
 

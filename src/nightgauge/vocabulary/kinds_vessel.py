@@ -295,9 +295,9 @@ WELL_TEST = Kind(
         Limit(
             "deviations",
             "number",
-            3.0,
-            "standard deviations of the well's own tests, confirmed by two in a row; as rare as three of a normal law "
-            "however few tests are known",
+            3.5,
+            "standard deviations of the well's own tests, confirmed by two in a row; as rare as of a normal law however "
+            "few are known, so that of a hundred wells of plain scatter fewer than one is told in a dozen tests",
             HOUSE,
         ),
         Limit(
