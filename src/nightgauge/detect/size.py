@@ -8,6 +8,7 @@ import numpy as np
 from nightgauge.detect.costs import held_too_briefly
 from nightgauge.detect.history import DAY_S, Floats, History
 from nightgauge.detect.past import joined_runs, median
+from nightgauge.detect.routing import turned
 from nightgauge.detect.wording import Draft, day_of, quantity
 from nightgauge.vocabulary.findings import Candidate
 
@@ -118,11 +119,15 @@ def _candidate(history: History, phase: Phase, days: tuple[int, int], share: Flo
         at = quantity(history, load, "liquid rate")
         words = f"{phase.word.capitalize()} retention short in {100 * now:.0f} % of the hours with inflow over 7 days"
         words += f": {retention:.3g} min found, {required:.3g} min required, at {at}"
+    wells = turned(history, onset, onset + DAY_S)
+    for sentence in wells:
+        draft.not_because("a vessel that grew smaller", f"{sentence}: the load changed with that")
     if history.vessel.solids_depth_m is None:
         draft.not_because("solids", "depth not known: retention is an upper bound, the vessel may be shorter still")
     draft.not_because("float or interface", "the volume really there was used, not the design")
     tail = f"; no longer since {day_of(history, last)}" if is_over else ""
-    return draft.done(f"{words}{tail}.", onset, last if is_over else history.until_s)
+    why = f" {'; '.join(wells)}." if wells else ""
+    return draft.done(f"{words}{tail}.{why}", onset, last if is_over else history.until_s)
 
 
 def _tell_retention(draft: Draft, phase: Phase, facts: tuple[float, float, float]) -> None:
