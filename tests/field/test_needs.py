@@ -95,11 +95,11 @@ def test_the_smallest_set_that_suffices_is_named() -> None:
     assert judgeable(vessel(), {"interface_level", "vessel_pressure"})["float_stuck_closed"].why == "by interface_level"
 
 
-def test_what_has_no_detector_yet_is_not_said_to_be_judged_nor_asked_tags_for() -> None:
+def test_wells_are_judged_on_test_vessels_with_a_meter() -> None:
     of_tests = vessel(service="test vessel")
-    told = judgeable(of_tests, {"well_on_test", "water_total"})["well_test_decline"]
-    assert told == Judgeable(can=False, why="not looked for by this version")
-    assert not any("well_test_decline" in missing.would_allow for missing in missing_of(of_tests, {"vessel_pressure"}))
+    assert judgeable(of_tests, {"water_total"})["well_test_decline"] == Judgeable(can=True, why="by water_total")
+    assert not judgeable(of_tests, {"vessel_pressure"})["well_test_decline"].can
+    assert not judgeable(vessel(), {"water_total"})["well_test_decline"].can
 
 
 def test_trips_are_for_snap_dumps_and_hunting_for_throttling_ones() -> None:

@@ -120,8 +120,6 @@ def explain(
 
 def _print_kind(kind: Kind) -> None:
     say(f"{kind.name}: {kind.says}")
-    if not kind.is_looked_for:
-        say("\nnot looked for by this version: declared, so that its name and limits are settled")
     say(f"\nelement: {kind.element}; ISO 14224 failure mode: {kind.failure_mode or 'none'}")
     say(f"\nlooks for: {kind.looks_for}")
     needs = "; or ".join(" with ".join(sorted(signals)) for signals in kind.needs)

@@ -65,8 +65,6 @@ def _known_shares(history: History, hours: slice) -> dict[str, float]:
 
 
 def _why_not(history: History, kind: Kind, shares: dict[str, float]) -> str | None:
-    if not kind.is_looked_for:
-        return "needs a later version: it is not looked for yet"
     lacking = _beside_signals(history, kind.name)
     if lacking is not None:
         return lacking

@@ -51,7 +51,7 @@ def missing_of(vessel: Vessel, signals: Iterable[str]) -> list[Missing]:
     by_signals: dict[str, list[str]] = {}
     for name, kind in KINDS.items():
         lacks = _lacking_signals(kind, vessel, have)
-        if lacks and kind.is_looked_for and _why_not_meant_for(name, vessel) is None:
+        if lacks and _why_not_meant_for(name, vessel) is None:
             by_signals.setdefault(lacks, []).append(name)
     return settings + [
         Missing(f"tag for {lacks}", f"judging {', '.join(kinds)}") for lacks, kinds in by_signals.items()
@@ -59,8 +59,6 @@ def missing_of(vessel: Vessel, signals: Iterable[str]) -> list[Missing]:
 
 
 def _judge(kind: Kind, vessel: Vessel, have: frozenset[str]) -> Judgeable:
-    if not kind.is_looked_for:
-        return Judgeable(can=False, why="not looked for by this version")
     not_meant = _why_not_meant_for(kind.name, vessel)
     if not_meant is not None:
         return Judgeable(can=False, why=not_meant)

@@ -8,9 +8,11 @@ from nightgauge.detect import History, Judgement, find
 from nightgauge.field.settings import Field
 from nightgauge.pipeline.telling import Tell, silent
 from nightgauge.store import Store
+from nightgauge.vocabulary.frames import FIRST_TIME
 
 HISTORY = timedelta(days=120)
-"""How far back a night looks. House choice: reference weeks, six weeks of drift and two months to spare."""
+"""How far back a night looks. House choice: reference weeks, six weeks of drift and two months to spare. A well's
+tests are few and its record is a year of them: they are all given."""
 
 
 def judge_vessels(
@@ -27,11 +29,12 @@ def judge_vessels(
     judgements: dict[str, Judgement] = {}
     failed: dict[str, str] = {}
     with store.reading() as reader:
+        tests = reader.tests(FIRST_TIME, until)
         for number, vessel in enumerate(field_.vessels, start=1):
             past = reader.derived(vessel.id, until - HISTORY, until)
             history = History(
-                vessel, field_, past.cycles, past.hours, past.days, past.signal_hours, past.tests, until,
-                anodes.filter(pl.col("vessel") == vessel.id),
+                vessel, field_, past.cycles, past.hours, past.days, past.signal_hours,
+                tests.filter(pl.col("vessel") == vessel.id), until, anodes.filter(pl.col("vessel") == vessel.id),
             )  # fmt: skip
             try:
                 judgements[vessel.id] = find(history)

@@ -43,8 +43,6 @@ class Kind:
     checks: tuple[str, ...] = ()
     """What to look at on site, in order."""
     cautions: tuple[str, ...] = ()
-    is_looked_for: bool = True
-    """Whether this version has a detector for it; the format's kinds are all declared."""
 
     def limit(self, name: str) -> Limit:
         """Return the limit of this name; KeyError if the kind has none."""

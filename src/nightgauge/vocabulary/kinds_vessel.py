@@ -287,17 +287,18 @@ WELL_TEST = Kind(
     None,
     "accepted tests of the well against its own earlier tests, as ratios; two or three in a row together, one that is "
     "far out, or a fall of the whole record",
-    any_of("well_on_test water_meter", "well_on_test oil_total", "well_on_test oil_rate"),
-    "liquid from whatever meters there are; without an oil meter water alone; a fall that most wells of the vessel "
-    "share is its meter's, and no well is told",
+    any_of("water_meter", "oil_total", "oil_rate"),
+    "which well is on test is known from well_on_test, tests.csv, routing.csv or gauges.csv; liquid from whatever "
+    "meters there are; without an oil meter water alone; a fall that most wells of the vessel share is its meter's, "
+    "and no well is told",
     (
         Limit("least_fall", "fraction", 0.15, "fall of the liquid or oil rate worth telling", PRACTICE),
         Limit(
             "deviations",
             "number",
             3.5,
-            "standard deviations of the well's own tests, confirmed by two in a row; as rare as of a normal law however "
-            "few are known, so that of a hundred wells of plain scatter fewer than one is told in a dozen tests",
+            "standard deviations of the well's own tests, confirmed by two in a row; as rare as of a normal law "
+            "however few are known, so that of a hundred wells of plain scatter fewer than one is told in a dozen tests",
             HOUSE,
         ),
         Limit(
