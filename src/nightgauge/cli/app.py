@@ -16,6 +16,7 @@ HOMES = {
     "findings": "finding_commands",
     "mark": "finding_commands",
     "capacity": "capacity_commands",
+    "wells": "well_commands",
     "nights": "night_commands",
     "cycles": "night_commands",
     "simulate": "trial_commands",

@@ -9,17 +9,12 @@ import polars as pl
 
 from nightgauge.detect.history import Floats, History
 from nightgauge.statistics.few import Shift, shift
+from nightgauge.vocabulary.well_tests import REPEATS
 
 Places = npt.NDArray[np.int64]
 KIND = "well_test_decline"
-RECORD = 12
-"""Accepted tests that are a well's record, the last ones before. House choice: a year of monthly tests; older ones are
-of a younger well."""
 CONFIRM = 3
 """Most tests in a row that are taken together: a fall that ramps over three is out as a whole before the last is."""
-FLOOR = 0.03
-"""Share of a rate within which no test repeats, whatever a few before it say. Common practice, no source: liquid
-meters and dumped volumes in the field hold 1 to 2 %, and so do the wells."""
 _NOTHING = 0.01
 """Share of the record's median that a rate of nothing is taken as: it has no logarithm. House choice."""
 
@@ -46,7 +41,7 @@ class Rate:
     def moved(self, before: Sequence[int] | Places, after: Sequence[int] | Places) -> Shift | None:
         """Return how the logarithms of the tests after lie to those before."""
         (y_before, u_before), (y_after, u_after) = self.logs(before), self.logs(after)
-        return shift(y_before, y_after, u_before, u_after, FLOOR)
+        return shift(y_before, y_after, u_before, u_after, REPEATS)
 
 
 @dataclass(frozen=True)

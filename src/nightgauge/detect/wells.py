@@ -11,11 +11,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from nightgauge.detect.history import History
-from nightgauge.detect.well_records import CONFIRM, FLOOR, KIND, RECORD, Fall, Rate, Record, records
+from nightgauge.detect.well_records import CONFIRM, KIND, Fall, Rate, Record, records
 from nightgauge.detect.well_words import candidate
 from nightgauge.statistics.few import Shift
 from nightgauge.statistics.trend import mann_kendall, theil_sen
 from nightgauge.vocabulary.findings import Candidate
+from nightgauge.vocabulary.well_tests import RECORD, REPEATS
 
 _EACH = 1.0
 """Deviations that every one of them has to be out by, so that one wild test does not carry the others. House choice."""
@@ -140,7 +141,7 @@ def _slow(record: Record, name: str, past: list[int], lines: _Lines) -> list[Fal
     line = theil_sen(y, times)
     fitted = line.intercept + line.slope * times
     size = float(fitted[-1] - fitted[0])
-    scatter = max(float(np.std(y - fitted, ddof=2)), float(np.sqrt(np.mean(own**2))), FLOOR)
+    scatter = max(float(np.std(y - fitted, ddof=2)), float(np.sqrt(np.mean(own**2))), REPEATS)
     if ranks.z > -lines.deviations or size > lines.fall or size > -2.0 * scatter:
         return []
     error = (line.upper - line.lower) / (2.0 * 1.96) * float(times[-1] - times[0])

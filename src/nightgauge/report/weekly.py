@@ -19,6 +19,7 @@ from nightgauge.report.room import room
 from nightgauge.report.unjudged import unjudged
 from nightgauge.report.vessels import vessels
 from nightgauge.report.week import WeekView
+from nightgauge.report.wells import wells
 from nightgauge.report.words import counted, day_text, from_json, kind_words, moment, sentence, week_text
 
 __all__ = ["WeekView", "picture_window", "weekly_page", "weekly_text"]
@@ -49,6 +50,7 @@ def weekly_page(view: WeekView) -> str:
         anodes=anodes(view),
         losses=losses(view),
         room=room(view),
+        wells=wells(view),
         sorts=SORTS,
         unjudged=unjudged(view),
         wrong=_wrong(view),

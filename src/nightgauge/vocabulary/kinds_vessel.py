@@ -298,7 +298,7 @@ WELL_TEST = Kind(
             "number",
             3.5,
             "standard deviations of the well's own tests, confirmed by two in a row; as rare as of a normal law "
-            "however few are known, so that of a hundred wells of plain scatter fewer than one is told in a dozen tests",
+            "however few are known, so that of 100 wells of plain scatter fewer than one is told in a dozen tests",
             HOUSE,
         ),
         Limit(
