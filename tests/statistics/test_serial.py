@@ -3,7 +3,7 @@ import pytest
 from scipy.linalg import toeplitz
 from statsmodels.tsa.stattools import acf
 
-from nightgauge.statistics.serial import lag1_correlation, mean_inflation
+from nightgauge.statistics.serial import lag1_correlation, mean_error, mean_inflation
 
 
 def test_the_raw_correlation_is_that_of_statsmodels(rng):
@@ -44,3 +44,16 @@ def test_inflation_of_a_mean_is_the_sum_of_all_covariances(correlation, count):
 
 def test_a_single_point_has_no_inflation():
     assert mean_inflation(0.9, 1) == 1.0
+
+
+@pytest.mark.parametrize("correlation", [0.0, 0.6])
+def test_twice_the_error_of_a_mean_holds_the_truth_nineteen_times_of_twenty(correlation: float) -> None:
+    rng, hits, count = np.random.default_rng(17), 0, 400
+    for _ in range(count):
+        shocks = rng.normal(size=130)
+        series = np.zeros(130)
+        for at in range(1, 130):
+            series[at] = correlation * series[at - 1] + shocks[at]
+        hits += abs(series[100:].mean()) < 2.0 * mean_error(series[100:])
+    # 95 % within three standard errors of 400 draws (3.3 %); the correlation of thirty values is a guess too: 3 % more
+    assert hits / count > 0.95 - 0.033 - 0.03 * (correlation > 0)
