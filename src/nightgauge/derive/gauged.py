@@ -1,7 +1,6 @@
 """Hand gauges of a tank that a well's emulsion ran into, where the test vessel meters only its water."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -9,10 +8,11 @@ from nightgauge.derive.plant import Plant
 from nightgauge.derive.readings import to_us
 from nightgauge.derive.spans import SECOND_US
 from nightgauge.derive.totals import DAY_S
-from nightgauge.derive.well_rates import Rates
-from nightgauge.derive.well_runs import Run, overlapping
-from nightgauge.field.settings import Gauge, Tank
-from nightgauge.physics.wells import combined_uncertainty
+from nightgauge.derive.well_rates import Estimate
+from nightgauge.derive.well_runs import Run, stretches_of
+from nightgauge.field.settings import Field, Gauge, Tank
+from nightgauge.field.turns import routed, scheduled
+from nightgauge.physics.wells import combined_uncertainty, rate_m3_per_day
 
 _READING_M = 0.125 * 0.0254
 """Standard uncertainty of one reading of a gauge tape: an eighth of an inch. Common practice, no source."""
@@ -20,61 +20,102 @@ _READING_M = 0.125 * 0.0254
 
 @dataclass(frozen=True)
 class Gauged:
-    """What a tank gained over a stretch. [m3/day, 1] The cut is NaN where the line has none."""
+    """What a tank gained over a stretch, and the water in it."""
 
     well: str
+    tank: str
     start_us: int
     end_us: int
-    oil: float
-    oil_error: float
-    cut: float
+    oil: Estimate
+    """[m3/day] NaN beyond the strapping."""
+    cut: Estimate
+    """[1] NaN where the line has none; a line says nothing of how sure its cut is, so that counts as sure."""
 
-    def with_water(self, rates: Rates) -> Rates:
-        """Return the rates of the same stretch with the tank's oil in the place of a meter's."""
-        return replace(rates, oil=self.oil, oil_error=self.oil_error)
+    @property
+    def fault(self) -> str | None:
+        """Return why the two gauges are no good, None if they are."""
+        if np.isnan(self.oil.value):
+            return f"gauge beyond the strapping of tank {self.tank}"
+        if self.oil.value < 0.0:
+            return f"tank {self.tank} fell between its gauges"
+        return None
 
 
 def gauge_of(plant: Plant, run: Run) -> Gauged | None:
-    """Return the gauge of a run's well that shares most time with it; None with an oil meter, or without a gauge."""
+    """Return the gauge of a run's well that shares most time with it; None with an oil meter, or without a gauge.
+
+    Of a run that counts day by day a gauge belongs to the part that it ends in.
+    """
     if plant.oil is not None:
         return None
     shared = [
         (min(run.end_us, one.end_us) - max(run.start_us, one.start_us), one)
         for one in _all(plant)
-        if overlapping([run], one.well, one.start_us, one.end_us) and one.end_us <= plant.seen.end_us
+        if one.well == run.well and one.start_us < run.end_us and _ends_in(plant, one, run)
     ]
-    return max(shared, key=lambda pair: pair[0])[1] if shared else None
+    return max(shared, key=lambda pair: (pair[0], -pair[1].start_us, pair[1].tank))[1] if shared else None
 
 
-def gauges_alone(plant: Plant, runs: Sequence[Run]) -> list[Gauged]:
-    """Return the gauges that began on the day, of wells that normally flow to this vessel, and belong to no run.
+def _ends_in(plant: Plant, one: Gauged, run: Run) -> bool:
+    if run.over_us == plant.seen.end_us < one.end_us:
+        return False  # the run goes on beyond what is seen, and so does the gauge
+    return run.start_us < min(one.end_us, run.over_us) <= run.end_us
 
-    A gauge over more than the day after the one it began on is not told: a day's rows look no further.
+
+def gauges_alone(plant: Plant) -> list[Gauged]:
+    """Return the gauges that began on the day, are told on this vessel, and belong to no run of their well.
+
+    A gauge that ends more than a day after the day it began on is not told: a day's rows look no further.
     """
-    own = {well.id for well in plant.field.wells if well.vessel == plant.vessel.id}
-    day = plant.day
+    stretches = stretches_of(plant)
     return [
         one
         for one in _all(plant)
-        if one.well in own
-        and day.start_us <= one.start_us < day.end_us
+        if plant.day.start_us <= one.start_us < plant.day.end_us
         and one.end_us <= plant.seen.end_us
-        and not overlapping(runs, one.well, one.start_us, one.end_us)
+        and _home(plant.field, one.well) == plant.vessel.id
+        and not _is_listed(plant.field, one)
+        and not any(of.well == one.well and of.start_us < one.end_us and one.start_us < of.end_us for of in stretches)
     ]
+
+
+def _home(field: Field, well_id: str) -> str | None:
+    """Return the vessel that a gauge without a run is told on: the well's own.
+
+    Where a test vessel without an oil meter has the signal `well_on_test`, it alone knows that there was no run.
+    """
+    for vessel in field.vessels:
+        signals = field.signals_of(vessel.id)
+        if "well_on_test" in signals and not signals & {"oil_rate", "oil_total"}:
+            return vessel.id
+    return next((well.vessel for well in field.wells if well.id == well_id), None)
+
+
+def _is_listed(field: Field, one: Gauged) -> bool:
+    """Return whether a list has the gauge's well on some vessel meanwhile: then it belongs to that run."""
+    turns = (turn for vessel in field.vessels for turn in (*scheduled(field, vessel.id), *routed(field, vessel)))
+    return any(
+        turn.well == one.well
+        and to_us(turn.start_utc) < one.end_us
+        and (turn.end_utc is None or one.start_us < to_us(turn.end_utc))
+        for turn in turns
+    )
 
 
 def _all(plant: Plant) -> list[Gauged]:
     tanks = {tank.id: tank for tank in plant.field.tanks}
-    return [_gauged(gauge, tanks[gauge.tank]) for gauge in plant.field.gauges if gauge.tank in tanks]
+    lines = dict.fromkeys(plant.field.gauges)
+    return [_gauged(gauge, tanks[gauge.tank]) for gauge in lines if gauge.tank in tanks]
 
 
 def _gauged(gauge: Gauge, tank: Tank) -> Gauged:
     start, end = to_us(gauge.start_utc), to_us(gauge.end_utc)
-    days = (end - start) / SECOND_US / DAY_S
+    lasted_s = (end - start) / SECOND_US
     gained = volume_m3(tank, gauge.closing_m) - volume_m3(tank, gauge.opening_m)
     error = combined_uncertainty(_volume_error_m3(tank, gauge.opening_m), _volume_error_m3(tank, gauge.closing_m))
-    cut = np.nan if gauge.water_cut_fraction is None else gauge.water_cut_fraction
-    return Gauged(gauge.well, start, end, gained / days, float(error) / days, cut)
+    cut = Estimate() if gauge.water_cut_fraction is None else Estimate(gauge.water_cut_fraction, 0.0)
+    oil = Estimate(float(rate_m3_per_day(gained, lasted_s)), float(error) / lasted_s * DAY_S)
+    return Gauged(gauge.well, gauge.tank, start, end, oil, cut)
 
 
 def volume_m3(tank: Tank, gauge_m: float) -> float:

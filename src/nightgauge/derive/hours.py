@@ -12,7 +12,7 @@ from nightgauge.derive.known import Track
 from nightgauge.derive.load import Rates, water_inflow
 from nightgauge.derive.plant import Plant
 from nightgauge.derive.retention import Means, retention_columns
-from nightgauge.derive.spans import SECOND_US, Floats
+from nightgauge.derive.spans import SECOND_US, Floats, Span
 from nightgauge.derive.totals import DAY_S
 from nightgauge.vocabulary.signals import SIGNALS
 
@@ -25,6 +25,10 @@ class Hours:
     cuts: Cuts
     inflow: Rates
     """Of water, from a day before the day to the end of what is seen."""
+    known: Facts
+    """Of the dumps that are seen."""
+    open_spans: Span
+    """When the dump was open."""
 
     def number(self, name: str) -> Floats:
         """Return a column of numbers, NaN where it has none."""
@@ -49,7 +53,7 @@ def hour_columns(plant: Plant, found: Found, known: Facts) -> Hours:
         **{f"coverage_{name}": cuts.most_known_s(name) / cuts.length_s for name in SIGNALS},
         **retention_columns(plant, hourly_means(cuts), load, outlets["oil_load_m3_per_day"]),
     }
-    return Hours(columns, cuts, inflow)
+    return Hours(columns, cuts, inflow, known, open_spans)
 
 
 def hourly_means(cuts: Cuts) -> Means:

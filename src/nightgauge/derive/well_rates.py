@@ -2,24 +2,24 @@
 
 Rates are taken hour by hour after the purge; the steady part is the longest stretch up to the end whose two halves
 agree. The standard uncertainty of a mean is that of its hours, which are like their neighbours, joined with what one
-count of the register at either end is worth.
+count at either end is worth.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import t
 
+from nightgauge.derive.bursts import bursts
 from nightgauge.derive.grid import HOUR_US
 from nightgauge.derive.hours import Hours
-from nightgauge.derive.known import integral, pieces
+from nightgauge.derive.known import Track, integral, pieces
 from nightgauge.derive.plant import Plant
 from nightgauge.derive.spans import SECOND_US, Floats, Times
 from nightgauge.derive.totals import DAY_S
 from nightgauge.physics.liquids import volume_correction
-from nightgauge.physics.wells import combined_uncertainty, net_oil_m3
+from nightgauge.physics.wells import combined_uncertainty, net_oil_error_fraction, net_oil_m3
 from nightgauge.statistics.robust import mad_sigma
-from nightgauge.statistics.serial import lag1_correlation, mean_inflation
+from nightgauge.statistics.serial import mean_error
 
 LEAST_STEADY_US = 2 * HOUR_US
 """Steady time that makes a test. [us] House choice: several dumps of an ordinary vessel."""
@@ -40,15 +40,26 @@ _COUNT_ERROR = 1.0 / np.sqrt(6.0)
 
 
 @dataclass(frozen=True)
-class Rates:
-    """Mean rates over one stretch [m3/day], their standard uncertainties, and what is known of the stretch [1]."""
+class Estimate:
+    """A value and its standard uncertainty, NaN where not known. [m3/day] or [1]"""
 
-    water: float
-    oil: float
-    gas: float
-    known: float
-    water_error: float
-    oil_error: float
+    value: float = np.nan
+    error: float = np.nan
+
+
+@dataclass(frozen=True)
+class Rates:
+    """What left by each outlet over one stretch [m3/day], and the water in the oil stream [1]."""
+
+    water: Estimate = Estimate()
+    oil: Estimate = Estimate()
+    """The whole oil stream: an emulsion."""
+    gas: float = np.nan
+    cut: Estimate = Estimate()
+    known: float = 0.0
+    """Share of the stretch for which the water rate is known."""
+    is_metered: bool = True
+    """Whether a meter read the oil stream, and not a tank after it."""
 
 
 @dataclass(frozen=True)
@@ -57,7 +68,6 @@ class Hourly:
 
     edges_us: Times
     water: Floats
-    water_known: Floats
     oil: Floats
 
     def steady_from(self) -> int | None:
@@ -79,7 +89,7 @@ class Hourly:
                     return True
         return False
 
-    def unsteady(self, first: int) -> str | None:
+    def unsteady(self, first: int = 0) -> str | None:
         """Return which liquid differs between the halves of the stretch from an edge on, and how; None where none."""
         middle = first + (len(self.water) - first + 1) // 2
         for liquid, rates in (("water", self.water), ("oil", self.oil)):
@@ -91,58 +101,94 @@ class Hourly:
 
 def hourly(plant: Plant, hours: Hours, start_us: int, end_us: int) -> Hourly:
     """Return the rates of a stretch hour by hour."""
-    whole = np.arange(start_us, end_us, HOUR_US, dtype=np.int64)
-    if whole.size > 1 and end_us - whole[-1] < HOUR_US // 2:
-        whole = whole[:-1]  # a last scrap of an hour goes with the hour before it
-    edges = np.append(whole, end_us)
-    water, known = hours.inflow.mean_per_hour(edges), hours.inflow.known_share(edges)
-    oil = np.full(water.shape, np.nan)
+    edges = _edges(start_us, end_us)
+    oil = np.full(edges.size - 1, np.nan)
     if plant.oil is not None:
         oil = plant.oil.after_to_after(edges[:-1], edges[1:]) / (np.diff(edges) / SECOND_US) * DAY_S
-    return Hourly(edges, water, known, oil)
+    return Hourly(edges, hours.inflow.mean_per_hour(edges), oil)
+
+
+def _edges(start_us: int, end_us: int) -> Times:
+    """Return edges an hour apart; a last scrap of an hour goes with the hour before it."""
+    whole = np.arange(start_us, end_us, HOUR_US, dtype=np.int64)
+    if whole.size > 1 and end_us - whole[-1] < HOUR_US // 2:
+        whole = whole[:-1]
+    return np.append(whole, end_us)
 
 
 def rates_between(plant: Plant, hours: Hours, start_us: int, end_us: int) -> Rates:
     """Return the mean rates of a stretch."""
     if end_us <= start_us:
-        return Rates(np.nan, np.nan, np.nan, 0.0, np.nan, np.nan)
+        return Rates()
     edges, parts = np.array([start_us, end_us]), hourly(plant, hours, start_us, end_us)
     days = (end_us - start_us) / SECOND_US / DAY_S
-    oil = np.nan if plant.oil is None else float(plant.oil.after_to_after(edges[:1], edges[1:])[0]) / days
-    water_step, oil_step = (_step_m3(plant, liquid) for liquid in ("water", "oil"))
+    water = float(hours.inflow.mean_per_hour(edges)[0])
     return Rates(
-        water=float(hours.inflow.mean_per_hour(edges)[0]),
-        oil=oil,
-        gas=mean_between(plant, "gas_rate", start_us, end_us),
-        known=float(hours.inflow.known_share(edges)[0]),
-        water_error=_error(parts.water, water_step / days),
-        oil_error=_error(parts.oil, oil_step / days),
+        Estimate(water, _error(parts.water, _pulse_m3(plant, "water") / days)),
+        Estimate(_oil(plant, parts, days), _error(parts.oil, max(_pulse_m3(plant, "oil"), _oil_dump_m3(plant)) / days)),
+        mean_between(plant, "gas_rate", start_us, end_us),
+        _cut(plant, start_us, end_us),
+        float(hours.inflow.known_share(edges)[0]),
     )
 
 
-def _step_m3(plant: Plant, liquid: str) -> float:
+def _oil(plant: Plant, parts: Hourly, days: float) -> float:
+    """Return the oil stream over a stretch, over the hours in which it is known where those are enough."""
+    if plant.oil is None:
+        return np.nan
+    whole = float(plant.oil.after_to_after(parts.edges_us[:1], parts.edges_us[-1:])[0]) / days
+    known, lengths = ~np.isnan(parts.oil), np.diff(parts.edges_us)
+    if not np.isnan(whole) or lengths[known].sum() < KNOWN * lengths.sum():
+        return whole
+    return float(np.average(parts.oil[known], weights=lengths[known]))
+
+
+def _pulse_m3(plant: Plant, liquid: str) -> float:
     """Return what one count of a totaliser is worth; nothing for a rate meter."""
     track = plant.track(f"{liquid}_total")
     return 0.0 if track is None or not track.start_us.size else plant.raw_unit(f"{liquid}_total")
 
 
+def _oil_dump_m3(plant: Plant) -> float:
+    """Return the usual dump of an oil outlet that flows in bursts, nothing where it flows all along.
+
+    Water needs none of this: its rate is that of whole cycles, each spread over its own time.
+    """
+    found = None if plant.oil is None else bursts(plant.oil)
+    if plant.oil is None or found is None:
+        return 0.0
+    volumes = plant.oil.through(found.start_us, found.end_us)
+    volumes = volumes[~np.isnan(volumes)]
+    return float(np.median(volumes)) if volumes.size else 0.0
+
+
+def _cut(plant: Plant, start_us: int, end_us: int) -> Estimate:
+    """Return the share of water in the oil stream."""
+    track = plant.track("oil_water_cut")
+    value = mean_between(plant, "oil_water_cut", start_us, end_us)
+    if track is None or np.isnan(value):
+        return Estimate()
+    edges = _edges(start_us, end_us)
+    means = [_mean_of(track, *part) for part in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True)]
+    return Estimate(value, _error(np.array(means), 0.0))
+
+
 def _error(rates: Floats, count_m3_per_day: float) -> float:
-    """Return the standard uncertainty of the mean of hourly rates, NaN of fewer than three."""
+    """Return the standard uncertainty of the mean of hourly values, NaN of fewer than three."""
     known = rates[~np.isnan(rates)]
     if known.size < _FEW:
         return np.nan
-    residuals = known - known.mean()
-    independent = known.size / mean_inflation(lag1_correlation(residuals), known.size)
-    # Of few independent hours the scatter itself is a guess: twice this is to hold 95 % as for many.
-    allowance = float(t.ppf(0.975, max(independent - 1.0, 1.0)) / t.ppf(0.975, np.inf))
-    scatter = allowance * float(np.std(known, ddof=1)) / np.sqrt(independent)
-    return float(combined_uncertainty(scatter, _COUNT_ERROR * count_m3_per_day))
+    return float(combined_uncertainty(mean_error(known), _COUNT_ERROR * count_m3_per_day))
 
 
 def mean_between(plant: Plant, signal: str, start_us: int, end_us: int) -> float:
     """Return a signal's time-weighted mean over a stretch, NaN where too little of it is known."""
     track = plant.track(signal)
-    if track is None or end_us <= start_us:
+    return np.nan if track is None else _mean_of(track, start_us, end_us)
+
+
+def _mean_of(track: Track, start_us: int, end_us: int) -> float:
+    if end_us <= start_us:
         return np.nan
     edges = np.array([start_us, end_us])
     known_s = float(track.known_us(edges[:1], edges[1:])[0]) / SECOND_US
@@ -151,33 +197,36 @@ def mean_between(plant: Plant, signal: str, start_us: int, end_us: int) -> float
     return float(integral(pieces(track, edges), 1)[0]) / known_s
 
 
-@dataclass(frozen=True)
-class NetOil:
-    """Oil without water at standard conditions, and its standard uncertainty. [m3/day] NaN without a cut."""
+def liquids(rates: Rates) -> tuple[Estimate, Estimate]:
+    """Return a well's water and its oil: water in the oil stream counts as water where its share is known."""
+    water, oil, cut = rates.water, rates.oil, rates.cut
+    if np.isnan([oil.value, cut.value]).any():
+        return water, oil
+    moved = oil.value * cut.error
+    return (
+        Estimate(water.value + oil.value * cut.value, _rss(water.error, cut.value * oil.error, moved)),
+        Estimate(oil.value * (1.0 - cut.value), _rss((1.0 - cut.value) * oil.error, moved)),
+    )
 
-    rate: float
-    error: float
 
+def net_oil(plant: Plant, rates: Rates, temperature_c: float) -> Estimate:
+    """Return the oil without water at standard conditions; not known without a cut, a gravity or a temperature.
 
-def net_oil(plant: Plant, oil: float, oil_error: float, cut: float, temperature_c: float) -> NetOil:
-    """Return the net oil of an emulsion stream.
-
-    Parameters
-    ----------
-    oil, oil_error : float
-        The stream and its standard uncertainty. [m3/day]
-    cut : float
-        Water in it. [1]
-    temperature_c : float
-        At which it was metered; NaN gives NaN. [degC]
-
+    A tank's oil has lost its gas, and no meter has read it: neither shrinkage nor meter factor is its own.
     """
-    vessel = plant.vessel
-    if vessel.oil_gravity_degapi is None or np.isnan([oil, cut, temperature_c]).any():
-        return NetOil(np.nan, np.nan)
+    vessel, oil, cut = plant.vessel, rates.oil, rates.cut
+    if vessel.oil_gravity_degapi is None or np.isnan([oil.value, cut.value, temperature_c]).any():
+        return Estimate()
+    factor, shrinkage = (vessel.oil_meter_factor, vessel.oil_shrinkage) if rates.is_metered else (1.0, 1.0)
     correction = float(volume_correction(vessel.oil_gravity_degapi, temperature_c))
-    rate = float(net_oil_m3(oil, cut, vessel.oil_meter_factor, correction, vessel.oil_shrinkage))
-    return NetOil(rate, rate * oil_error / oil if oil > 0.0 else np.nan)
+    value = float(net_oil_m3(oil.value, cut.value, factor, correction, shrinkage))
+    if not oil.value > 0.0:
+        return Estimate(value, np.nan)
+    return Estimate(value, value * _rss(oil.error / oil.value, float(net_oil_error_fraction(cut.value, cut.error))))
+
+
+def _rss(first: float, *others: float) -> float:
+    return float(combined_uncertainty(first, *others))
 
 
 def _mean(values: Floats) -> float:

@@ -1,27 +1,28 @@
 """When which well was on a test vessel: by the signal, by the schedule, by the header's routing.
 
-A run of more than a day counts once per day of the field. Where the signal is known it wins over the lists.
+A run of more than a day counts once per day of the field. Over the same time the signal wins over the schedule, and
+the schedule over the routing.
 """
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import timedelta
-from itertools import chain
+from functools import reduce
 
 import numpy as np
 
-from nightgauge.derive.grid import DAY_US
+from nightgauge.derive.grid import DAY_US, HOUR_US
 from nightgauge.derive.known import Track
 from nightgauge.derive.plant import Plant
 from nightgauge.derive.readings import to_us
-from nightgauge.derive.spans import joined
+from nightgauge.derive.spans import Span, complement, joined, union
 from nightgauge.field.calendar import day_bounds
-from nightgauge.field.settings import Field, Vessel
+from nightgauge.field.turns import Turn, routed, scheduled
 
-_FOR_GOOD_US = np.iinfo(np.int64).max
-_SIGNAL_WINS = 0.5
-"""Share of a run in which `well_on_test` has to be known to be believed instead of the lists. House choice: the
-greater half."""
+_LEAST_REST_US = 3 * HOUR_US
+"""What must be left of a listed turn for a run of its own, where a better source tells of the rest. House choice: the
+least purge and the least steady time; less is the edge of the other run."""
+_NOTHING: Span = (np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64))
 
 
 @dataclass(frozen=True)
@@ -36,10 +37,16 @@ class Run:
     was_turned_in: bool
     """Whether the run began here; false where it goes on from the day before."""
     is_running: bool
+    over_us: int
+    """End of the whole stretch, as far as it is seen."""
+    beside: str | None = None
+    """Another well that the same list has on the vessel meanwhile."""
 
 
 @dataclass(frozen=True)
-class _Stretch:
+class Stretch:
+    """One stretch of one well on the vessel."""
+
     start_us: int
     end_us: int
     well: str
@@ -48,76 +55,90 @@ class _Stretch:
 
 def runs_of(plant: Plant) -> list[Run]:
     """Return the runs that begin on the plant's day, and the day's part of those that have lasted for a day already."""
+    runs = (run for one in stretches_of(plant) if (run := _run(plant, one)) is not None)
+    listed = [*_tests(plant), *_routings(plant)]
+    told = (replace(run, beside=_beside(run, listed)) for run in runs)
+    return sorted(told, key=lambda run: (run.start_us, run.well))
+
+
+def stretches_of(plant: Plant) -> list[Stretch]:
+    """Return every stretch of a well on the vessel that is seen on the plant's day."""
     track = plant.track("well_on_test")
-    listed = [one for one in _listed(plant) if track is None or not _is_known(track, one, plant.seen.end_us)]
-    stretches = chain(_signalled(track), listed)
-    runs = (run for one in stretches if (run := _run(plant, one)) is not None)
-    return sorted(runs, key=lambda run: (run.start_us, run.well))
+    signalled = _NOTHING if track is None else joined(track.start_us, track.end_us)
+    tests = _tests(plant)
+    planned = reduce(union, (_span(one) for one in tests), signalled)
+    return [
+        *_signalled(track),
+        *(rest for one in tests for rest in _rests(one, signalled)),
+        *(rest for one in _routings(plant) for rest in _rests(one, planned)),
+    ]
 
 
-def _signalled(track: Track | None) -> Iterator[_Stretch]:
+def _tests(plant: Plant) -> list[Stretch]:
+    return _seen(plant, scheduled(plant.field, plant.vessel.id))
+
+
+def _routings(plant: Plant) -> list[Stretch]:
+    return _seen(plant, routed(plant.field, plant.vessel))
+
+
+def _signalled(track: Track | None) -> Iterator[Stretch]:
     if track is None:
         return
     for code, label in enumerate(track.labels):
         mine = track.start_value == code
         starts, ends = joined(track.start_us[mine], track.end_us[mine])
         for start, end in zip(starts.tolist(), ends.tolist(), strict=True):
-            yield _Stretch(start, end, label, "well_on_test")
+            yield Stretch(start, end, label, "well_on_test")
 
 
-def _listed(plant: Plant) -> list[_Stretch]:
-    """Return the schedule's stretches, and those of the routing that no line of the schedule touches."""
-    tests = [
-        _Stretch(to_us(one.start_utc), to_us(one.end_utc), one.well, "tests")
-        for one in plant.field.tests
-        if one.vessel == plant.vessel.id
+def _seen(plant: Plant, turns: Sequence[Turn]) -> list[Stretch]:
+    """Return the turns of one list up to what is seen."""
+    return [
+        Stretch(to_us(turn.start_utc), _end_us(plant, turn), turn.well, turn.source)
+        for turn in turns
+        if to_us(turn.start_utc) < plant.seen.end_us
     ]
-    routed = [
-        one
-        for one in routed_stretches(plant.field, plant.vessel)
-        if not any(test.start_us < one.end_us and one.start_us < test.end_us for test in tests)
-    ]
-    return [*tests, *routed]
 
 
-def routed_stretches(field: Field, vessel: Vessel) -> list[_Stretch]:
-    """Return when one well alone was routed to a test vessel: from its line to its next, or another's to there."""
-    if vessel.service != "test vessel":
-        return []
-    found = []
-    for at, line in enumerate(field.routings):
-        if line.vessel == vessel.id:
-            after = (later for later in field.routings[at + 1 :] if later.at_utc > line.at_utc)
-            ends = (later.at_utc for later in after if later.well == line.well or later.vessel == vessel.id)
-            end = next(ends, None)
-            found.append(
-                _Stretch(to_us(line.at_utc), _FOR_GOOD_US if end is None else to_us(end), line.well, "routing")
-            )
-    return found
+def _end_us(plant: Plant, turn: Turn) -> int:
+    return plant.seen.end_us if turn.end_utc is None else min(to_us(turn.end_utc), plant.seen.end_us)
 
 
-def _is_known(track: Track, one: _Stretch, seen_us: int) -> bool:
-    """Return whether the signal itself is known for most of a listed stretch, up to what is seen."""
-    end_us = min(one.end_us, seen_us)
-    known = track.known_us(np.array([one.start_us]), np.array([end_us]))[0]
-    return bool(known > _SIGNAL_WINS * (end_us - one.start_us))
+def _beside(run: Run, listed: Sequence[Stretch]) -> str | None:
+    """Return another well that the list of a run has on the vessel at its time."""
+    wells = (
+        other.well
+        for other in listed
+        if (other.source == run.source and other.well != run.well)
+        and (other.start_us < run.end_us and run.start_us < other.end_us)
+    )
+    return min(wells, default=None)
 
 
-def _run(plant: Plant, one: _Stretch) -> Run | None:
+def _span(one: Stretch) -> Span:
+    return np.array([one.start_us], dtype=np.int64), np.array([one.end_us], dtype=np.int64)
+
+
+def _rests(one: Stretch, told: Span) -> Iterator[Stretch]:
+    """Yield what a better source leaves of a stretch."""
+    starts, ends = complement(told, one.start_us, one.end_us)
+    for start, end in zip(starts.tolist(), ends.tolist(), strict=True):
+        if (start, end) == (one.start_us, one.end_us) or end - start >= _LEAST_REST_US:
+            yield replace(one, start_us=start, end_us=end)
+
+
+def _run(plant: Plant, one: Stretch) -> Run | None:
     day, seen_us = plant.day, plant.seen.end_us
     midnight_after_next = to_us(day_bounds(plant.field.zone, day.date + timedelta(days=1))[1])
-    end_us = min(one.end_us, seen_us)
     if day.start_us <= one.start_us < day.end_us:
-        until = min(end_us, midnight_after_next)
+        until, turned_in = min(one.end_us, midnight_after_next), True
         running = until == seen_us < midnight_after_next
-        return Run(one.start_us, until, one.well, one.source, was_turned_in=True, is_running=running)
-    if one.start_us <= day.start_us - DAY_US and end_us > day.start_us:
-        until = min(end_us, day.end_us)
+        start = one.start_us
+    elif one.start_us <= day.start_us - DAY_US and one.end_us > day.start_us:
+        until, turned_in = min(one.end_us, day.end_us), False
         running = until == day.until_us
-        return Run(day.start_us, until, one.well, one.source, was_turned_in=False, is_running=running)
-    return None
-
-
-def overlapping(runs: Iterable[Run], well: str, start_us: int, end_us: int) -> list[Run]:
-    """Return the runs of a well that share time with a stretch."""
-    return [run for run in runs if run.well == well and run.start_us < end_us and start_us < run.end_us]
+        start = day.start_us
+    else:
+        return None
+    return Run(start, until, one.well, one.source, turned_in, running, one.end_us)

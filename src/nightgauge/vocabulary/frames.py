@@ -308,8 +308,16 @@ WELL_TESTS = Frame(
         _text("vessel", "test vessel"),
         _time("start_utc", "well turned in"),
         _time("end_utc", "well turned out, or the last data time"),
-        _number("water_m3_per_day", "m3/day", "water rate over the steady part"),
-        _number("oil_m3_per_day", "m3/day", "oil rate over the steady part"),
+        _number(
+            "water_m3_per_day",
+            "m3/day",
+            "water rate over the steady part, also of the water in the oil where its share is known",
+        ),
+        _number(
+            "oil_m3_per_day",
+            "m3/day",
+            "oil rate over the steady part; the whole stream where no share of water is known",
+        ),
         _number("water_cut_fraction", "1", "water / (water + oil)"),
         _text("state", "accepted, rejected or running"),
         _text("reason", "why it was rejected"),
