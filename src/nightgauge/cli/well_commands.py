@@ -40,12 +40,13 @@ def wells(
         show(rows, _SCRIPT, form, field.zone)
         return
     tested = [row for row in rows if well is not None or row["accepted"] or row["failed"]]
-    show([_for_people(row, field) for row in tested], _PEOPLE, form, field.zone)
+    if tested:
+        show([_for_people(row, field) for row in tested], _PEOPLE, form, field.zone)
+        say("\nrates ± standard uncertainty; change: of the liquid against the well's own tests before, or of oil or")
+        say("water alone where its tests give no more")
     silent = [str(row["well"]) for row in rows if row not in tested]
     if silent:
-        say(f"\nno test is known of {', '.join(silent)}")
-    say("\nrates ± standard uncertainty; change: of the liquid against the well's own tests before, oil or water alone")
-    say("where the tests give no more")
+        say("\n" * bool(tested) + f"no test is known of {', '.join(silent)}")
     _show_failed(records, field, is_all=well is not None)
     if well is None:
         _show_sums(known, field)

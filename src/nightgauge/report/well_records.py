@@ -3,7 +3,7 @@
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -84,7 +84,9 @@ def well_records(tests: pl.DataFrame, field: Field, until: datetime) -> tuple[We
         Of all wells; those that began at or after `until` are left out.
 
     """
-    known = _with_liquid(tests.filter(pl.col("start_utc") < until)).sort("start_utc", maintain_order=True)
+    known = _with_liquid(tests.filter(pl.col("start_utc") < until.astimezone(UTC))).sort(
+        "start_utc", maintain_order=True
+    )
     vessels = {well.id: well.vessel for well in field.wells}
     parts = {str(key[0]): part for key, part in known.partition_by("well", as_dict=True).items()}
     return tuple(

@@ -2,7 +2,7 @@
 
 import base64
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import polars as pl
@@ -200,6 +200,6 @@ def _sum(one: Allocation, view: WeekView) -> SumRow:
 
 def _csv(view: WeekView) -> Markup:
     """Return the tests up to the page's end as a link to a table, in the units of its columns' names."""
-    tests = view.tests.filter(pl.col("start_utc") < view.until).sort("well", "start_utc")
+    tests = view.tests.filter(pl.col("start_utc") < view.until.astimezone(UTC)).sort("well", "start_utc")
     text = tests.write_csv(datetime_format="%Y-%m-%dT%H:%M:%SZ")
     return Markup(f"data:text/csv;charset=utf-8;base64,{base64.b64encode(text.encode()).decode()}")
