@@ -6,7 +6,19 @@ from typing import Any
 
 import pytest
 
-from nightgauge.field.settings import BackPressureValve, Field, Heating, Outage, Vessel, WaterDump
+from nightgauge.field.settings import (
+    BackPressureValve,
+    Field,
+    Gauge,
+    Heating,
+    Outage,
+    Routing,
+    ScheduledTest,
+    Tank,
+    Vessel,
+    WaterDump,
+    Well,
+)
 from nightgauge.store import Writer
 from nightgauge.store.ranges import TICK
 
@@ -100,3 +112,66 @@ def test_a_vessel_taken_out_of_the_field_loses_what_was_derived_and_gets_it_back
     assert marked(filled, make.field(vessels=both.vessels[:1])) == []
     assert filled.hours(start, end).is_empty()
     assert [row[0] for row in marked(filled, both)] == ["V-2"]
+
+
+def on_test(make: Any, **lists: Any) -> Field:
+    """Return the field with V-1 a test vessel, and lists."""
+    return with_vessel(make, Vessel("V-1", "test vessel"), wells=(Well("A", "V-2"), Well("B", "V-2")), **lists)
+
+
+@pytest.fixture
+def synced(filled: Writer, make: Any) -> Writer:
+    """Return a writer that knows V-1 as a test vessel, with nothing owed."""
+    filled.sync_setup(on_test(make))
+    filled._con.execute("DELETE FROM changed_range")
+    return filled
+
+
+def test_a_line_of_the_schedule_marks_its_own_time_on_its_own_vessel(synced: Writer, make: Any) -> None:
+    line = ScheduledTest("A", "V-1", make.at(10_000), make.at(11_000))
+    assert marked(synced, on_test(make, tests=(line,))) == [("V-1", make.at(10_000), make.at(11_000))]
+    synced._con.execute("DELETE FROM changed_range")
+    longer = replace(line, end_utc=make.at(11_500))
+    assert marked(synced, on_test(make, tests=(longer,))) == [("V-1", make.at(11_000), make.at(11_500))]
+
+
+def test_one_test_cut_into_two_marks_the_second(synced: Writer, make: Any) -> None:
+    whole = ScheduledTest("A", "V-1", make.at(10_000), make.at(11_000))
+    marked(synced, on_test(make, tests=(whole,)))
+    synced._con.execute("DELETE FROM changed_range")
+    parts = (replace(whole, end_utc=make.at(10_400)), replace(whole, start_utc=make.at(10_400)))
+    assert marked(synced, on_test(make, tests=parts)) == [("V-1", make.at(10_400), make.at(11_000))]
+
+
+def test_a_line_of_routing_marks_from_its_time_to_the_line_that_ends_it(synced: Writer, make: Any) -> None:
+    away, there = Routing(make.at(50_000), "A", None), Routing(make.at(20_000), "A", "V-1")
+    assert marked(synced, on_test(make, routings=(away,))) == []
+    assert marked(synced, on_test(make, routings=(there, away))) == [("V-1", make.at(20_000), make.at(50_000))]
+    synced._con.execute("DELETE FROM changed_range")
+    assert marked(synced, on_test(make, routings=(there,))) == [("V-1", make.at(50_000), make.at(LAST) + TICK)]
+
+
+def test_the_order_of_lines_marks_nothing(synced: Writer, make: Any) -> None:
+    lines = (Routing(make.at(20_000), "A", "V-1"), Routing(make.at(20_000), "B", "V-2"))
+    marked(synced, on_test(make, routings=lines))
+    synced._con.execute("DELETE FROM changed_range")
+    assert marked(synced, on_test(make, routings=lines[::-1])) == []
+
+
+def test_a_gauge_and_a_strapping_set_right_mark_the_gauges_time(synced: Writer, make: Any) -> None:
+    gauge = Gauge("A", "K", make.at(10_000), make.at(10_700), 1.0, 2.0)
+    tank = Tank("K", (0.0, 3.0), (0.0, 30.0))
+    told = [(vessel, make.at(10_000), make.at(10_700)) for vessel in ("V-1", "V-2")]
+    assert marked(synced, on_test(make, gauges=(gauge,), tanks=(tank,))) == told
+    synced._con.execute("DELETE FROM changed_range")
+    right = replace(tank, volume_m3=(0.0, 33.0))
+    assert marked(synced, on_test(make, gauges=(gauge,), tanks=(right,))) == told
+
+
+def test_a_meter_factor_marks_all_samples_of_its_vessel(filled: Writer, make: Any) -> None:
+    for vessel in (
+        Vessel("V-1", "free-water knockout", oil_meter_factor=1.002),
+        Vessel("V-1", "free-water knockout", oil_shrinkage=0.98),
+    ):
+        filled._con.execute("DELETE FROM changed_range")
+        assert marked(filled, with_vessel(make, vessel)) == [("V-1", make.at(FIRST), make.at(LAST) + TICK)]

@@ -11,7 +11,7 @@ from nightgauge.derive.totals import DAY_S
 from nightgauge.derive.well_rates import Estimate
 from nightgauge.derive.well_runs import Run, stretches_of
 from nightgauge.field.settings import Field, Gauge, Tank
-from nightgauge.field.turns import routed, scheduled
+from nightgauge.field.turns import turns_of
 from nightgauge.physics.wells import combined_uncertainty, rate_m3_per_day
 
 _READING_M = 0.125 * 0.0254
@@ -22,8 +22,7 @@ _READING_M = 0.125 * 0.0254
 class Gauged:
     """What a tank gained over a stretch, and the water in it."""
 
-    well: str
-    tank: str
+    line: Gauge
     start_us: int
     end_us: int
     oil: Estimate
@@ -32,12 +31,17 @@ class Gauged:
     """[1] NaN where the line has none; a line says nothing of how sure its cut is, so that counts as sure."""
 
     @property
+    def well(self) -> str:
+        """Return whose run it is of."""
+        return self.line.well
+
+    @property
     def fault(self) -> str | None:
         """Return why the two gauges are no good, None if they are."""
         if np.isnan(self.oil.value):
-            return f"gauge beyond the strapping of tank {self.tank}"
+            return f"gauge beyond the strapping of tank {self.line.tank}"
         if self.oil.value < 0.0:
-            return f"tank {self.tank} fell between its gauges"
+            return f"tank {self.line.tank} fell between its gauges"
         return None
 
 
@@ -53,7 +57,7 @@ def gauge_of(plant: Plant, run: Run) -> Gauged | None:
         for one in _all(plant)
         if one.well == run.well and one.start_us < run.end_us and _ends_in(plant, one, run)
     ]
-    return max(shared, key=lambda pair: (pair[0], -pair[1].start_us, pair[1].tank))[1] if shared else None
+    return max(shared, key=lambda pair: (pair[0], -pair[1].start_us, pair[1].line.tank))[1] if shared else None
 
 
 def _ends_in(plant: Plant, one: Gauged, run: Run) -> bool:
@@ -74,7 +78,7 @@ def gauges_alone(plant: Plant) -> list[Gauged]:
         if plant.day.start_us <= one.start_us < plant.day.end_us
         and one.end_us <= plant.seen.end_us
         and _home(plant.field, one.well) == plant.vessel.id
-        and not _is_listed(plant.field, one)
+        and not turns_of(plant.field, one.well, one.line.start_utc, one.line.end_utc)
         and not any(of.well == one.well and of.start_us < one.end_us and one.start_us < of.end_us for of in stretches)
     ]
 
@@ -91,17 +95,6 @@ def _home(field: Field, well_id: str) -> str | None:
     return next((well.vessel for well in field.wells if well.id == well_id), None)
 
 
-def _is_listed(field: Field, one: Gauged) -> bool:
-    """Return whether a list has the gauge's well on some vessel meanwhile: then it belongs to that run."""
-    turns = (turn for vessel in field.vessels for turn in (*scheduled(field, vessel.id), *routed(field, vessel)))
-    return any(
-        turn.well == one.well
-        and to_us(turn.start_utc) < one.end_us
-        and (turn.end_utc is None or one.start_us < to_us(turn.end_utc))
-        for turn in turns
-    )
-
-
 def _all(plant: Plant) -> list[Gauged]:
     tanks = {tank.id: tank for tank in plant.field.tanks}
     lines = dict.fromkeys(plant.field.gauges)
@@ -115,7 +108,7 @@ def _gauged(gauge: Gauge, tank: Tank) -> Gauged:
     error = combined_uncertainty(_volume_error_m3(tank, gauge.opening_m), _volume_error_m3(tank, gauge.closing_m))
     cut = Estimate() if gauge.water_cut_fraction is None else Estimate(gauge.water_cut_fraction, 0.0)
     oil = Estimate(float(rate_m3_per_day(gained, lasted_s)), float(error) / lasted_s * DAY_S)
-    return Gauged(gauge.well, gauge.tank, start, end, oil, cut)
+    return Gauged(gauge, start, end, oil, cut)
 
 
 def volume_m3(tank: Tank, gauge_m: float) -> float:

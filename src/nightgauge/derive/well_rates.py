@@ -23,9 +23,9 @@ from nightgauge.statistics.serial import mean_error
 
 LEAST_STEADY_US = 2 * HOUR_US
 """Steady time that makes a test. [us] House choice: several dumps of an ordinary vessel."""
-AGREE = 0.15
-"""Share by which the two halves of the steady part may differ. Common practice, no source: wells on pumps wander by
-a tenth."""
+AGREE = 0.25
+"""Share by which the two halves of the steady part may differ. Common practice, no source: wells on pumps swing by a
+tenth and more between day and night, and the halves of a day's test are day and night."""
 KNOWN = 0.8
 """Share of the steady part in which a rate must be known. House choice."""
 LEAST_SHARE = 2.0 / 3.0
@@ -95,7 +95,8 @@ class Hourly:
         for liquid, rates in (("water", self.water), ("oil", self.oil)):
             early, late = _mean(rates[first:middle]), _mean(rates[middle:])
             if abs(late - early) > AGREE * max(early, late, 1e-9):
-                return f"{liquid} not steady: {early:.0f} m3/day in the first half, {late:.0f} in the second"
+                less = abs(late - early) / max(early, late)
+                return f"{liquid} not steady: {less:.0%} less in the {'first' if early < late else 'second'} half"
         return None
 
 

@@ -58,6 +58,16 @@ def routed(field: Field, vessel: Vessel) -> list[Turn]:
     )
 
 
+def turns_of(field: Field, well_id: str, start: datetime, end: datetime) -> list[Turn]:
+    """Return the turns of one well, on any vessel, that share time with a stretch."""
+    turns = (turn for vessel in field.vessels for turn in (*scheduled(field, vessel.id), *routed(field, vessel)))
+    return [
+        turn
+        for turn in turns
+        if (turn.well == well_id and turn.start_utc < end) and (turn.end_utc is None or start < turn.end_utc)
+    ]
+
+
 def _order(turn: Turn) -> tuple[datetime, str]:
     return turn.start_utc, turn.well
 

@@ -9,13 +9,14 @@ import hashlib
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from itertools import pairwise
 
 import duckdb
 import polars as pl
 
 from nightgauge.field.settings import BackPressureValve, Field, Vessel, WaterDump
+from nightgauge.field.turns import routed, scheduled, turns_of
 from nightgauge.store import ranges
 from nightgauge.store.frames_io import insert, select
 from nightgauge.store.remembered import remember
@@ -24,7 +25,6 @@ from nightgauge.store.schema import CHANGED_RANGES, DERIVED_FRAMES, RECKONED_FRA
 _CONTROLS = ("water_dump", "oil_valve", "gas_valve")
 _NOT_DERIVED_FROM = ("id", "name", "limits", "heating", *_CONTROLS)
 _BEGINNING = datetime.min.replace(tzinfo=UTC)
-_A_DAY = timedelta(days=1)
 _END = datetime.max.replace(tzinfo=UTC)
 
 
@@ -51,25 +51,30 @@ def segments_of(vessel: Vessel, field: Field) -> tuple[Segment, ...]:
         for outage in field.outages
         if outage.vessel == vessel.id
     )
-    lists = (Segment("test", start, end, _digest({"line": text})) for start, end, text in _lists_of(vessel, field))
     controls = (s for part in _CONTROLS for s in _control_segments(part, getattr(vessel, part)))
-    return (Segment("settings", None, None, _digest(plain)), *controls, *outages, *lists)
+    return (Segment("settings", None, None, _digest(plain)), *controls, *outages, *_test_segments(vessel, field))
 
 
-def _lists_of(vessel: Vessel, field: Field) -> Iterator[tuple[datetime, datetime, str]]:
-    """Yield start, end and words of what tests.csv, routing.csv and gauges.csv say of the vessel's well tests."""
-    for test in field.tests:
-        if test.vessel == vessel.id:
-            yield test.start_utc, test.end_utc, f"test of {test.well}"
-    if vessel.service == "test vessel":
-        for line in field.routings:
-            # What a line says holds to the next; the day it stands on is enough to have that stretch told anew.
-            yield line.at_utc, line.at_utc + _A_DAY, f"{line.well} to {line.vessel}"
-    wells = {well.id for well in field.wells if well.vessel == vessel.id}
+def _test_segments(vessel: Vessel, field: Field) -> Iterator[Segment]:
+    """Yield what tests.csv, routing.csv and gauges.csv say of the well tests that are told on the vessel."""
+    for turn in (*scheduled(field, vessel.id), *routed(field, vessel)):
+        words = {"well": turn.well, "source": turn.source, "start": str(turn.start_utc)}
+        yield Segment("test", turn.start_utc, turn.end_utc, _digest(words))
     tanks = {tank.id: tank for tank in field.tanks}
     for gauge in field.gauges:
-        if vessel.service == "test vessel" or gauge.well in wells:
-            yield gauge.start_utc, gauge.end_utc, f"{gauge} in {tanks.get(gauge.tank)}"
+        if _may_tell(vessel, field, gauge.well):
+            # With a turn of the well on any vessel a gauge is no test of its own.
+            turns = [str(turn) for turn in turns_of(field, gauge.well, gauge.start_utc, gauge.end_utc)]
+            words = {"gauge": str(gauge), "tank": str(tanks.get(gauge.tank)), "turns": " ".join(turns)}
+            yield Segment("test", gauge.start_utc, gauge.end_utc, _digest(words))
+
+
+def _may_tell(vessel: Vessel, field: Field, well_id: str) -> bool:
+    """Return whether a hand gauge of a well may be told on a vessel: where the well is tested, or on its own."""
+    is_own = any(well.id == well_id and well.vessel == vessel.id for well in field.wells)
+    is_tested = any(turn.well == well_id for turn in scheduled(field, vessel.id))
+    takes_any = vessel.service == "test vessel" or "well_on_test" in field.signals_of(vessel.id)
+    return is_own or is_tested or takes_any
 
 
 def _control_segments(part: str, dated: Sequence[WaterDump | BackPressureValve]) -> Iterator[Segment]:
@@ -80,7 +85,7 @@ def _control_segments(part: str, dated: Sequence[WaterDump | BackPressureValve])
         yield Segment(part, start, end, _digest({k: v for k, v in vars(setting).items() if k != "valid_from"}))
 
 
-def _digest(settings: dict[str, object]) -> str:
+def _digest(settings: Mapping[str, object]) -> str:
     return hashlib.sha256(json.dumps(settings, sort_keys=True).encode()).hexdigest()
 
 
