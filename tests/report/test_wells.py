@@ -57,7 +57,7 @@ def test_the_change_is_that_of_the_liquid_against_the_tests_before(make_view: Ma
     tests = _frame(_tests("W1", [100.0, 100.0, 100.0, 100.0, 80.0], [20.0, 20.0, 20.0, 20.0, 16.0]))
     part = wells(make_view(field=field, tests=tests))
     assert part is not None
-    # 96 of 120; tests that agree to the last digit still repeat within 3 % only: 0.8 x 3 % x sqrt(1 + 1/4) = 2.7 %, said as 3 %.
+    # 96 of 120; tests that agree to the last digit still repeat within 3 % only: 0.8 x 3 % x sqrt(1 + 1/4) = 2.7 %.
     assert part.rows[0].change == "−20 % ± 3 %"
     assert part.rows[0].change_of == "liquid, against 4 tests before"
     assert part.rows[0].is_out
@@ -86,7 +86,7 @@ def test_a_well_on_test_now_says_so(make_view: MakeView, field: Any) -> None:
     part = wells(make_view(field=field, tests=_frame(_tests("W1", [100.0], [20.0], state="running"))))
     assert part is not None
     assert part.rows[0].tested_on.startswith("on test now, since")
-    assert part.rows[0].when == "no accepted test"
+    assert part.rows[0].when == "none accepted, 0 failed"
 
 
 def test_wells_with_findings_come_first_and_lead_to_them(make_view: MakeView, make_findings: Any, field: Any) -> None:

@@ -53,7 +53,7 @@ class WellRow:
 class WellChart:
     """One well's record, drawn."""
 
-    title: str
+    well: str
     chart: ChartShown
     key: tuple[tuple[str, str], ...]
 
@@ -78,6 +78,8 @@ class WellsPart:
     rows: tuple[WellRow, ...]
     first: int
     drawn: tuple[WellChart, ...]
+    key: tuple[tuple[str, str], ...]
+    """Pairs of shape and words, for all that is drawn."""
     untested: str
     failed: tuple[tuple[str, str, str], ...]
     """Well, day and why; the last first."""
@@ -97,11 +99,13 @@ def wells(view: WeekView) -> WellsPart | None:
     }
     tested.sort(key=lambda record: record.well not in cards)
     silent = [record.well for record in records if record not in tested]
-    pictures = (_drawn(record, cards.get(record.well), view) for record in tested[:DRAWN])
+    pictures = [_drawn(record, cards.get(record.well), view) for record in tested[:DRAWN]]
+    drawn = tuple(one for one in pictures if one is not None)
     return WellsPart(
         rows=tuple(_line(record, view) for record in tested),
         first=FIRST,
-        drawn=tuple(one for one in pictures if one is not None),
+        drawn=drawn,
+        key=tuple(dict.fromkeys(pair for one in drawn for pair in one.key)),
         untested=f"No test is known of {listed(silent)}." if silent else "",
         failed=_failed(tested, view),
         sums=tuple(_sum(one, view) for one in allocations(records, view.days, view.field, view.until)),
@@ -112,7 +116,7 @@ def wells(view: WeekView) -> WellsPart | None:
 
 def _line(record: WellRecord, view: WeekView) -> WellRow:
     last, change = record.last, record.change
-    when = "no accepted test" if last is None else day_text(_day(last["start_utc"], view))
+    when = f"none accepted, {len(record.failed)} failed" if last is None else day_text(_day(last["start_utc"], view))
     return WellRow(
         well=record.well,
         vessel=record.vessel or "",
@@ -154,7 +158,9 @@ def _rate(last: dict[str, Any] | None, name: str, view: WeekView) -> str:
         return ""
     system = view.field.display_units
     told, error = shown(value, "m3/day", system), last[f"{name}_uncertainty_m3_per_day"]
-    sure = "" if error is None else f" ± {shown(error, 'm3/day', system).text}"
+    # The uncertainty to the last place of the rate that it is of.
+    decimals = len(told.text.partition(".")[2])
+    sure = "" if error is None else f" ± {shown(error, 'm3/day', system).number:,.{decimals}f}"
     return f"{told.text}{sure} {told.unit}"
 
 
@@ -172,10 +178,10 @@ def _drawn(record: WellRecord, card: dict[str, Any] | None, view: WeekView) -> W
     if made is None:
         return None
     chart = made.charts[0]
-    title = f"{record.well}: {chart.y_title}"
-    return WellChart(
-        title, ChartShown(safe_json(specification(chart)), alternative(chart, title), chart.height + _ROOM_PX), made.key
+    drawn = ChartShown(
+        safe_json(specification(chart)), alternative(chart, f"Tests of {record.well}"), chart.height + _ROOM_PX
     )
+    return WellChart(record.well, drawn, made.key)
 
 
 def _failed(records: list[WellRecord], view: WeekView) -> tuple[tuple[str, str, str], ...]:
