@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from nightgauge.derive.gauged import volume_m3
-from nightgauge.field.settings import Gauge, Outage, Routing, ScheduledTest, Tank, Vessel, WaterDump, Well
+from nightgauge.field.settings import Gauge, Outage, Routing, ScheduledTest, TagRow, Tank, Vessel, WaterDump, Well
+from nightgauge.units import Conversion
 
 HOUR = 3600.0
 WATER, OIL = 400.0, 50.0
@@ -27,16 +28,18 @@ def at(hour: float) -> datetime:
 def tests_of(signal_samples, derive):
     """Test records over some days of two meters [m3/day], further signals, and what the lists say."""
 
-    def run(hours=48.0, water=None, oil=OIL, vessel=VESSEL, extra=(), wells=None, **lists):
+    def run(hours=48.0, water=None, oil=OIL, cut=None, vessel=VESSEL, extra=(), wells=None, wells_of=(), **lists):
         when = np.arange(0, hours * HOUR, 120.0)
         level = np.full(when.shape, WATER) if water is None else water(when / HOUR)
         parts = [signal_samples("water_rate", level.tolist(), times_s=when)]
         if oil is not None:
             parts.append(signal_samples("oil_rate", np.full(when.shape, oil).tolist(), times_s=when))
         parts += [signal_samples(name, [value] * len(when), times_s=when) for name, value in extra]
+        if cut is not None:
+            parts.append(signal_samples("oil_water_cut", cut(when / HOUR).tolist(), times_s=when))
         if wells is not None:
             parts.append(signal_samples("well_on_test", wells[0], times_s=[hour * HOUR for hour in wells[1]]))
-        return derive(pl.concat(parts), vessel, hours=hours, **lists).tests.sort("start_utc").to_dicts()
+        return derive(pl.concat(parts), vessel, hours=hours, wells=wells_of, **lists).tests.sort("start_utc").to_dicts()
 
     return run
 
@@ -175,3 +178,164 @@ def test_more_gauge_is_more_volume(one, other):
 
 def test_a_gauge_beyond_the_strapping_gives_no_volume():
     assert np.isnan(volume_m3(TANK, 6.1))
+
+
+def test_the_volume_of_a_test_counts_as_a_rate_per_day(signal_samples, derive):
+    """Q = V x 24 / t, exact: a totaliser goes on by 1 m3 every 3 min, 100 m3 in the 5 h after an hour of purge."""
+    when = np.arange(0, 24 * HOUR, 180.0)
+    samples = signal_samples("water_total", np.arange(when.size, dtype=float).tolist(), times_s=when)
+    lists = {"tests": (ScheduledTest("A", "T-1", at(6), at(12)),)}
+    (one,) = derive(samples, VESSEL, hours=24, **lists).tests.to_dicts()
+    assert one["water_m3_per_day"] == pytest.approx(100.0 * 24 / 5, rel=1e-9)
+
+
+def test_a_register_of_coarse_steps_is_no_surer_than_one_step_at_either_end(signal_samples, derive, make_field):
+    when = np.arange(0, 24 * HOUR, 180.0)
+    samples = signal_samples("water_total", (2.0 * np.arange(when.size)).tolist(), times_s=when)
+    tags = (
+        TagRow("FQ", "T-1", "water_total", "m3", Conversion(2.0, 0.0), 86400.0),
+    )  # fmt: skip
+    lists = {"tests": (ScheduledTest("A", "T-1", at(6), at(12)),), "tags": tags}
+    (one,) = derive(samples, VESSEL, hours=24, **lists).tests.to_dicts()
+    # Rates do not scatter; the difference of two readings of a register of 2 m3 has a deviation of 2 / sqrt(6) m3.
+    assert one["water_uncertainty_m3_per_day"] == pytest.approx(2.0 / 6**0.5 * 24 / 5, rel=1e-9)
+
+
+def test_the_signal_wins_and_the_schedule_keeps_the_rest_of_its_time(tests_of):
+    """B by the signal from hour 1 to 20, where it falls silent for good; C's line keeps what is left of it."""
+    found = tests_of(tests=(ScheduledTest("C", "T-1", at(10), at(46)),), wells=(["B", "B"], [1, 20]), hours=72)
+    assert [(one["well"], one["source"], one["start_utc"]) for one in found] == [
+        ("B", "well_on_test", at(1)),
+        ("C", "tests", at(20)),
+    ]
+
+
+def test_where_the_schedule_has_the_same_well_as_the_routing_the_edges_are_no_tests(tests_of):
+    lists = {"tests": (ScheduledTest("A", "T-1", at(8), at(18)),)}
+    lines = (Routing(at(6), "A", "T-1"), Routing(at(20), "A", None))
+    assert [(one["source"], one["start_utc"]) for one in tests_of(routings=lines, **lists)] == [("tests", at(8))]
+
+
+def test_two_wells_at_a_time_are_nobodys_test(tests_of):
+    found = tests_of(tests=(ScheduledTest("A", "T-1", at(6), at(16)), ScheduledTest("B", "T-1", at(10), at(20))))
+    assert [(one["well"], one["state"]) for one in found] == [("A", "rejected"), ("B", "rejected")]
+    assert "well B on the vessel at the same time" in found[0]["reason"]
+
+
+def test_rows_are_the_same_wherever_deriving_begins_also_of_long_runs(signal_samples, derive):
+    """Every day by itself, from the samples of two days before it to one day after it, gives its rows of the whole."""
+    days, rng = 8, np.random.default_rng(5)
+    when = np.arange(0, days * 24 * HOUR, 300.0)
+    samples = signal_samples("water_rate", (WATER + rng.normal(0, 20, when.size)).tolist(), times_s=when)
+    lists = {
+        "tests": (ScheduledTest("A", "T-1", at(20), at(30)), ScheduledTest("C", "T-1", at(100), at(112))),
+        "routings": (Routing(at(40), "B", "T-1"), Routing(at(165), "A", "T-1")),
+        "gauges": tuple(Gauge(well, "K", at(a), at(b), 1.0, 2.0) for well, a, b in (
+            ("A", 23, 29), ("B", 44, 52), ("B", 70, 80), ("B", 94, 99), ("B", 120, 140), ("A", 150, 160), ("D", 5, 15),
+        )),
+        "tanks": (TANK,), "wells": tuple(Well(name, "T-1") for name in "ABCD"),
+    }  # fmt: skip
+    whole = derive(samples, VESSEL, hours=days * 24, **lists).tests
+    for day in range(days - 1):
+        seen = samples.filter(pl.col("time_utc").is_between(at(24 * day - 48), at(24 * day + 48), closed="left"))
+        mine = pl.col("start_utc").is_between(at(24 * day), at(24 * day + 24), closed="left")
+        alone = derive(seen, VESSEL, hours=48, start=at(24 * day), **lists).tests.filter(mine)
+        assert alone.equals(whole.filter(mine))
+    with_oil = whole.filter(pl.col("oil_m3_per_day").is_not_null())
+    # every gauge once: B's run is told in parts, up to hour 72, 96, 100 (C's test) and 144
+    assert sorted(with_oil.select("well", "source").rows()) == sorted(
+        [("A", "tests"), ("A", "gauges"), ("D", "gauges"), *[("B", "routing")] * 4]
+    )
+
+
+def test_a_gauge_during_a_run_that_began_the_day_before_is_no_test_of_its_own(tests_of):
+    found = tests_of(
+        oil=None, wells=(["A", "B"], [20, 32]), gauges=(Gauge("A", "K", at(26), at(31), 1.0, 2.0),), tanks=(TANK,)
+    )
+    told = [(one["well"], one["oil_m3_per_day"]) for one in found]
+    assert told == [("A", pytest.approx(30.0 * 24 / 5)), ("B", None)]
+
+
+def test_a_gauge_of_a_well_that_is_listed_on_another_vessel_is_no_test_here(tests_of, make_field):
+    gauge = Gauge("A", "K", at(8), at(20), 1.0, 3.0)
+    found = tests_of(
+        oil=None, gauges=(gauge,), tanks=(TANK,), wells_of=(Well("A", "T-1"),),
+        vessels=(VESSEL, Vessel("T-2", "test vessel")), tests=(ScheduledTest("A", "T-2", at(6), at(22)),),
+    )  # fmt: skip
+    assert found == []
+
+
+@pytest.mark.parametrize(
+    ("opening", "closing", "said"),
+    [(5.0, 6.2, "gauge beyond the strapping of tank K"), (3.0, 1.0, "tank K fell between its gauges")],
+)
+def test_gauges_that_cannot_be_are_rejected_and_say_so(tests_of, opening, closing, said):
+    gauge = Gauge("A", "K", at(8), at(20), opening, closing)
+    for lists in ({"wells_of": (Well("A", "T-1"),)}, {"tests": (ScheduledTest("A", "T-1", at(6), at(22)),)}):
+        (one,) = tests_of(oil=None, gauges=(gauge,), tanks=(TANK,), **lists)
+        assert (one["state"], one["reason"]) == ("rejected", said)
+
+
+def test_an_oil_meter_is_believed_rather_than_a_tank(tests_of):
+    (one,) = tests_of(
+        tests=(ScheduledTest("A", "T-1", at(6), at(22)),), gauges=(Gauge("A", "K", at(8), at(20), 1.0, 3.0),),
+        tanks=(TANK,),
+    )  # fmt: skip
+    assert one["oil_m3_per_day"] == pytest.approx(OIL)
+
+
+def test_the_uncertain_cut_makes_net_oil_less_sure(tests_of):
+    """dN / N = -dWC / (1 - WC): at a cut of 90 % its scatter counts ten times."""
+    vessel = replace(VESSEL, oil_gravity_degapi=35.0, temperature_c=40.0)
+    scheduled = (ScheduledTest("A", "T-1", at(6), at(22)),)
+    errors = []
+    for swing in (0.0, 0.01):
+        cuts = lambda h, swing=swing: 0.9 + swing * np.where(h.astype(int) % 2, 1.0, -1.0)  # noqa: E731
+        (one,) = tests_of(vessel=vessel, cut=cuts, tests=scheduled)
+        errors.append(one["net_oil_uncertainty_m3_per_day"] / one["net_oil_m3_per_day"])
+        oil_error = one["oil_uncertainty_m3_per_day"] / one["oil_m3_per_day"]
+        assert errors[-1] == pytest.approx(oil_error, rel=1e-6)  # the oil rate itself does not scatter here
+    assert errors[0] == pytest.approx(0.0, abs=1e-9)
+    # fifteen hours of +-0.01: 0.01 x sqrt(15 / 14) / sqrt(15) / 0.1, and Student's t of 14 for few hours
+    assert errors[1] == pytest.approx(0.01 / 14**0.5 / 0.1 * 2.1448 / 1.96, rel=0.1)
+
+
+@pytest.mark.parametrize(("pressure", "state"), [(None, "rejected"), (400.0, "accepted"), ("sags", "rejected")])
+def test_flow_at_low_level_is_gas_where_the_pressure_does_not_hold(
+    make_saw, signal_samples, derive, knockout, pressure, state
+):
+    """For two hours of twenty the level lies far below the closing level, and the meter goes on."""
+    vessel = replace(knockout, service="test vessel")
+    saw = make_saw([400.0] * 420, vessel=vessel)
+    when = np.arange(0, 30 * HOUR, 60.0)
+    stuck = (when > 16 * HOUR) & (when < 18 * HOUR)
+    level = np.where(stuck, 0.9, saw.level(when))
+    samples = [
+        signal_samples("interface_level", level.tolist(), times_s=when),
+        signal_samples("water_total", saw.total(when).tolist(), times_s=when),
+    ]
+    if pressure is not None:
+        held = np.where(stuck, 330.0, 400.0) if pressure == "sags" else np.full(when.shape, pressure)
+        samples.append(signal_samples("vessel_pressure", held.tolist(), times_s=when))
+    lists = {"tests": (ScheduledTest("A", "T-1", at(4), at(28)),)}
+    (one,) = derive(pl.concat(samples), vessel, hours=30, **lists).tests.to_dicts()
+    assert one["state"] == state
+    assert state == "accepted" or "gas may have gone through" in one["reason"]
+
+
+@pytest.mark.parametrize(
+    ("tops", "state"),
+    [([1.15] * 320, "accepted"), ([1.2] * 220, "accepted"), ([1.15] * 120 + [1.6] * 40, "rejected")],
+    ids=["trips as set", "trips beside its setting", "hangs"],
+)
+def test_a_float_that_hangs_spoils_a_test_and_one_that_trips_beside_its_setting_does_not(
+    make_saw, derive, knockout, tops, state
+):
+    vessel = replace(knockout, service="test vessel")
+    saw = make_saw([400.0] * len(tops), vessel=vessel, tops_m=tops)
+    assert saw.knots_s[-1] > 24 * HOUR
+    samples = saw.samples("interface_level", "water_total", "water_dump_open", period_s=20.0)
+    lists = {"tests": (ScheduledTest("A", "T-1", at(0), at(20)),)}
+    (one,) = derive(samples, vessel, hours=24, **lists).tests.to_dicts()
+    assert (one["state"], one["reason"] is None) == (state, state == "accepted")
+    assert state == "accepted" or "the dump did not act" in one["reason"]
