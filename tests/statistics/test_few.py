@@ -26,7 +26,7 @@ def test_what_no_number_can_hold_is_far_out_and_no_more():
 
 def test_the_prediction_of_a_mean_is_that_of_the_textbook():
     before, after = np.array([10.0, 12.0, 11.0, 9.0, 13.0]), np.array([7.0, 9.0])
-    found = shift(before, after, np.zeros(5), np.zeros(2), 0.0)
+    found = shift(before, after, np.zeros(5), np.zeros(2), 1e-9)
     # Mean 11, s^2 = 10/4; s sqrt(1/2 + 1/5) = 1.3229; -3 of it; Student's law with 4 degrees of freedom.
     assert (found.before, found.after, found.size) == (11.0, 8.0, -3.0)
     assert found.error == pytest.approx(1.3229, abs=1e-4)
@@ -36,6 +36,12 @@ def test_the_prediction_of_a_mean_is_that_of_the_textbook():
 def test_one_value_before_or_none_after_says_nothing():
     assert shift(np.array([1.0]), np.array([2.0]), np.zeros(1), np.zeros(1), 0.1) is None
     assert shift(np.array([1.0, 2.0]), np.empty(0), np.zeros(2), np.empty(0), 0.1) is None
+
+
+def test_what_is_known_beforehand_needs_no_allowance_for_few():
+    """Three values that happen to agree: by the floor alone, 3 in units of 0.1 sqrt(1 + 1/3)."""
+    found = shift(np.array([5.0, 5.0, 5.0]), np.array([4.7]), np.zeros(3), np.zeros(1), 0.1)
+    assert found.deviations == pytest.approx(-3.0 / np.sqrt(4.0 / 3.0))
 
 
 @given(VALUES, VALUES, st.floats(0.01, 5.0))
@@ -55,7 +61,7 @@ def test_as_rare_however_few_are_known():
     rng = np.random.default_rng(1)
     for count in (4, 6, 12):
         out = sum(
-            abs(shift(x[:count], x[count:], np.zeros(count), np.zeros(2), 0.0).deviations) > 2.0
+            abs(shift(x[:count], x[count:], np.zeros(count), np.zeros(2), 1e-9).deviations) > 2.0
             for x in rng.normal(0.0, 1.0, (4000, count + 2))
         )
         # 4,000 draws of 0.0455 scatter by 13; taking outliers out of twelve makes a few more.

@@ -41,7 +41,7 @@ def shift(before: Floats, after: Floats, before_u: Floats, after_u: Floats, floo
     before_u, after_u : (n,) and (k,) arrays
         Standard uncertainty of each value by itself; 0 where it is not known.
     floor : float
-        Standard deviation below which no such value repeats, whatever the few before say.
+        Standard deviation below which no such value repeats, whatever the few before say; above 0.
 
     Returns
     -------
@@ -51,8 +51,9 @@ def shift(before: Floats, after: Floats, before_u: Floats, after_u: Floats, floo
     Notes
     -----
     The prediction interval of the mean of k further values, `t s sqrt(1/k + 1/n)` with n - 1 degrees of freedom.
-    Source: Hahn, J. Am. Stat. Assoc. 64 (1969) 878. `s` is that of the record, no less than what its values' own
-    uncertainty and the floor make it; a late value that is itself less sure than that counts as it is.
+    Source: Hahn, J. Am. Stat. Assoc. 64 (1969) 878. The same with what is known beforehand, the values' own
+    uncertainty or the floor, in place of `s` needs no allowance for few; the less sure of the two is told. A late
+    value that is itself less sure than `s` counts as it is.
 
     Examples
     --------
@@ -61,23 +62,29 @@ def shift(before: Floats, after: Floats, before_u: Floats, after_u: Floats, floo
     (-5.0, 1.0, 1.1547, -1.97)
 
     """
-    count, late = before.size, after.size
-    if count < LEAST_BEFORE or late < 1:
+    count = before.size
+    if count < LEAST_BEFORE or after.size < 1:
         return None
     record = cleaned(before)
-    own = float(np.sqrt(np.mean(before_u**2)))
-    scatter = max(float(np.std(record, ddof=1)), own, floor)
-    late_variance = float(np.mean(np.maximum(scatter**2, after_u**2)))
-    error = float(np.sqrt(late_variance / late + scatter**2 / count))
     size = float(np.mean(after) - np.mean(record))
+    seen, known = float(np.std(record, ddof=1)), max(float(np.sqrt(np.mean(before_u**2))), floor)
+    seen_error, known_error = (_error(scatter, count, after_u) for scatter in (seen, known))
+    by_seen = normal_deviations(size / seen_error if seen_error > 0.0 else np.copysign(np.inf, size), count - 1.0)
+    by_known = size / known_error
     return Shift(
         before=float(np.mean(record)),
         after=float(np.mean(after)),
         size=size,
-        error=error,
-        scatter=scatter,
-        deviations=normal_deviations(size / error, count - 1.0),
+        error=max(seen_error, known_error),
+        scatter=max(seen, known),
+        deviations=min(by_seen, by_known, key=abs),
     )
+
+
+def _error(scatter: float, count: int, after_u: Floats) -> float:
+    """Return the standard uncertainty of the mean of late values less that of a record of so many."""
+    late = float(np.mean(np.maximum(scatter**2, after_u**2))) / after_u.size
+    return float(np.sqrt(late + scatter**2 / count))
 
 
 def normal_deviations(statistic: float, freedom: float) -> float:
