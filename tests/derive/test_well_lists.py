@@ -109,6 +109,12 @@ def test_the_steady_end_of_a_test_counts_and_its_unsettled_start_does_not(tests_
     assert one["steady_utc"] >= at(8)
 
 
+def test_a_well_turned_out_before_its_name_was_taken_off_is_told_by_what_it_gave(tests_of):
+    (one,) = tests_of(water=lambda h: np.where(h > 20, 20.0, WATER), tests=(ScheduledTest("A", "T-1", at(6), at(22)),))
+    assert one["state"] == "accepted"
+    assert one["water_m3_per_day"] == pytest.approx(WATER, rel=0.005)
+
+
 def test_the_uncertainty_covers_the_truth_about_as_often_as_it_says(tests_of):
     """Hours that hang together (first-order, 0.6): within two standard uncertainties nine times of ten and more."""
     rng, hits, count = np.random.default_rng(7), 0, 60

@@ -23,9 +23,9 @@ from nightgauge.statistics.serial import mean_error
 
 LEAST_STEADY_US = 2 * HOUR_US
 """Steady time that makes a test. [us] House choice: several dumps of an ordinary vessel."""
-AGREE = 0.25
-"""Share by which the two halves of the steady part may differ. Common practice, no source: wells on pumps swing by a
-tenth and more between day and night, and the halves of a day's test are day and night."""
+AGREE = 0.15
+"""Share by which the two halves of the steady part may differ. Common practice, no source: wells on pumps wander by
+a tenth."""
 KNOWN = 0.8
 """Share of the steady part in which a rate must be known. House choice."""
 LEAST_SHARE = 2.0 / 3.0
@@ -70,22 +70,30 @@ class Hourly:
     water: Floats
     oil: Floats
 
-    def steady_from(self) -> int | None:
-        """Return the first edge from which on both liquids are steady to the end, None where there is none."""
-        for first in range(len(self.water)):
-            if self.edges_us[-1] - self.edges_us[first] < LEAST_STEADY_US:
+    def steady_part(self) -> tuple[int, int] | None:
+        """Return the times between which both liquids are steady, None where there are none. [us]
+
+        Hours at the end that are unlike those before them are left out: a well is often turned out before its name
+        is taken off.
+        """
+        last = len(self.water)
+        while last > 1 and self._stands_out(last - 1, slice(0, last - 1)):
+            last -= 1
+        kept = Hourly(self.edges_us[: last + 1], self.water[:last], self.oil[:last])
+        for first in range(last):
+            if kept.edges_us[-1] - kept.edges_us[first] < LEAST_STEADY_US:
                 return None
-            if self.unsteady(first) is None and not self._stands_out(first):
-                return first
+            if kept.unsteady(first) is None and not kept._stands_out(first, slice(first + 1, None)):
+                return int(kept.edges_us[first]), int(kept.edges_us[-1])
         return None
 
-    def _stands_out(self, hour: int) -> bool:
-        """Return whether an hour is unlike those after it: then the steady part has not begun yet."""
+    def _stands_out(self, hour: int, others: slice) -> bool:
+        """Return whether an hour is unlike others."""
         for rates in (self.water, self.oil):
-            after = rates[hour + 1 :][~np.isnan(rates[hour + 1 :])]
-            if after.size >= _FEW and not np.isnan(rates[hour]):
-                usual = max(AGREE * abs(float(np.median(after))), _FAR * float(mad_sigma(after)))
-                if abs(rates[hour] - np.median(after)) > usual:
+            beside = rates[others][~np.isnan(rates[others])]
+            if beside.size >= _FEW and not np.isnan(rates[hour]):
+                usual = max(AGREE * abs(float(np.median(beside))), _FAR * float(mad_sigma(beside)))
+                if abs(rates[hour] - np.median(beside)) > usual:
                     return True
         return False
 

@@ -125,11 +125,9 @@ def _steady(plant: Plant, hours: Hours, run: Run) -> _Steady:
     if run.end_us - purged_us < LEAST_STEADY_US:
         return _Steady(purged_us, run.end_us, _too_short(run.end_us - purged_us, "after the purge"))
     parts = hourly(plant, hours, purged_us, run.end_us)
-    first = parts.steady_from()
-    if first is not None:
-        start_us = int(parts.edges_us[first])
-        if run.end_us - start_us >= LEAST_SHARE * (run.end_us - purged_us):
-            return _Steady(start_us, run.end_us)
+    part = parts.steady_part()
+    if part is not None and part[1] - part[0] >= LEAST_SHARE * (run.end_us - purged_us):
+        return _Steady(*part)
     return _Steady(purged_us, run.end_us, parts.unsteady() or "not steady for long enough")
 
 
