@@ -57,3 +57,18 @@ def test_twice_the_error_of_a_mean_holds_the_truth_nineteen_times_of_twenty(corr
         hits += abs(series[100:].mean()) < 2.0 * mean_error(series[100:])
     # 95 % within three standard errors of 400 draws (3.3 %); the correlation of thirty values is a guess too: 3 % more
     assert hits / count > 0.95 - 0.033 - 0.03 * (correlation > 0)
+
+
+@pytest.mark.parametrize("period", [3.3, 6.0, 9.0])
+def test_the_mean_of_a_series_that_swings_is_no_wilder_than_a_few_times_its_scatter(period: float) -> None:
+    """A well is pumped on and off, each for half a period more or less; its rate is known hour by hour for a day."""
+    rng, means, errors = np.random.default_rng(5), [], []
+    for _ in range(300):
+        lasted = 0.5 * period * rng.uniform(0.6, 1.4, 60)
+        turned = np.cumsum(lasted) - rng.uniform(period, 3 * period)
+        is_on = np.searchsorted(turned, np.arange(24 * 12) / 12) % 2
+        series = is_on.astype(float).reshape(24, 12).mean(axis=1)
+        means.append(series.mean())
+        errors.append(mean_error(series))
+    assert np.mean(np.abs(np.array(means) - 0.5) < 2.0 * np.array(errors)) > 0.95 - 3.0 * (0.05 * 0.95 / 300) ** 0.5
+    assert np.median(errors) < 4.0 * np.std(means)
