@@ -92,7 +92,8 @@ def _price(table: Table, key: str, currency: str, scope: Scope) -> float | None:
     _, dimension, example = _PRICED[key]
     expected = f'a price like "{example}", in the currency of this table'
     match = _PRICE.fullmatch(table[key]) if isinstance(table[key], str) else None
-    if match is None or match[2] not in ("", currency):
+    # Without a currency that is the mistake, not the prices in one.
+    if match is None or (currency and match[2] not in ("", currency)):
         scope.add(key, shown(table[key]), expected, f"correct {key}")
         return None
     try:

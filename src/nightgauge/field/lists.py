@@ -106,7 +106,7 @@ def _inspection(line: Line, known: Known) -> tuple[datetime, Inspection] | None:
     _id(line, "vessel", known.vessels)
     pair = line.text("vessel"), line.text("anode")
     of_vessel = [anode for vessel, anode in known.anodes if vessel == pair[0]]
-    if pair not in known.anodes:
+    if pair[0] in known.vessels and pair not in known.anodes:
         line.bad("anode", f"the id of an [[anode]] of this vessel: {listed(of_vessel) or 'it has none'}")
     at, left = _due(line, "date"), _left(line)
     if at is None or left is None:
