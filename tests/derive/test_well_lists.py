@@ -195,13 +195,10 @@ def test_the_volume_of_a_test_counts_as_a_rate_per_day(signal_samples, derive):
     assert one["water_m3_per_day"] == pytest.approx(100.0 * 24 / 5, rel=1e-9)
 
 
-def test_a_register_of_coarse_steps_is_no_surer_than_one_step_at_either_end(signal_samples, derive, make_field):
+def test_a_register_of_coarse_steps_is_no_surer_than_one_step_at_either_end(signal_samples, derive):
     when = np.arange(0, 24 * HOUR, 180.0)
     samples = signal_samples("water_total", (2.0 * np.arange(when.size)).tolist(), times_s=when)
-    tags = (
-        TagRow("FQ", "T-1", "water_total", "m3", Conversion(2.0, 0.0), 86400.0),
-    )  # fmt: skip
-    lists = {"tests": (ScheduledTest("A", "T-1", at(6), at(12)),), "tags": tags}
+    lists = {"tests": (ScheduledTest("A", "T-1", at(6), at(12)),)}
     (one,) = derive(samples, VESSEL, hours=24, **lists).tests.to_dicts()
     # Rates do not scatter; the difference of two readings of a register of 2 m3 has a deviation of 2 / sqrt(6) m3.
     assert one["water_uncertainty_m3_per_day"] == pytest.approx(2.0 / 6**0.5 * 24 / 5, rel=1e-9)
@@ -345,3 +342,46 @@ def test_a_float_that_hangs_spoils_a_test_and_one_that_trips_beside_its_setting_
     (one,) = derive(samples, vessel, hours=24, **lists).tests.to_dicts()
     assert (one["state"], one["reason"] is None) == (state, state == "accepted")
     assert state == "accepted" or "the dump did not act" in one["reason"]
+
+
+def test_the_water_cut_and_the_ratio_of_water_to_oil_say_the_same(tests_of):
+    """WC = Qw / (Qo + Qw) and WOR = WC / (1 - WC): 0.90 is 9 of water to 1 of oil."""
+    (one,) = tests_of(
+        water=lambda h: np.full(h.shape, 900.0), oil=100.0, tests=(ScheduledTest("A", "T-1", at(6), at(14)),)
+    )
+    assert one["water_cut_fraction"] == pytest.approx(0.90, rel=1e-9)
+    assert one["water_m3_per_day"] / one["oil_m3_per_day"] == pytest.approx(9.0, rel=1e-9)
+
+
+def test_oil_that_leaves_in_dumps_is_no_surer_than_one_of_them_at_either_end(signal_samples, derive):
+    """Two dumps of 1.5 m3 in every hour, evenly: no scatter, and a dump more or less may fall into the test."""
+    when = np.arange(0, 24 * HOUR, 60.0)
+    dumps = np.floor(when / 1800.0 + 0.5)
+    parts = [
+        signal_samples("water_rate", np.full(when.shape, WATER).tolist(), times_s=when),
+        signal_samples("oil_total", (1.5 * dumps).tolist(), times_s=when),
+    ]
+    lists = {"tests": (ScheduledTest("A", "T-1", at(6), at(12)),)}
+    (one,) = derive(pl.concat(parts), VESSEL, hours=24, **lists).tests.to_dicts()
+    assert one["oil_m3_per_day"] == pytest.approx(72.0)
+    assert one["oil_uncertainty_m3_per_day"] == pytest.approx(1.5 / 6**0.5 * 24 / 5, rel=1e-6)
+
+
+def test_where_a_signal_alone_knows_the_runs_a_gauge_of_none_is_told_on_its_vessel(signal_samples, derive):
+    samples = pl.concat(
+        [
+            signal_samples("water_rate", [WATER] * 1440, period_s=120),
+            signal_samples("well_on_test", ["B", "B"], times_s=[0, 20 * HOUR]),
+        ]
+    )
+    tags = tuple(
+        TagRow(signal, "T-1", signal, "", Conversion(1.0, 0.0), 86400.0) for signal in ("well_on_test", "water_rate")
+    )
+    lists = {
+        "gauges": (Gauge("A", "K", at(8), at(20), 1.0, 3.0),), "tanks": (TANK,), "tags": tags,
+        "wells": (Well("A", "P-9"), Well("B", "P-9")), "vessels": (VESSEL, Vessel("P-9", "separator")),
+    }  # fmt: skip
+    on_test = derive(samples, VESSEL, hours=40, **lists).tests
+    assert on_test.filter(pl.col("source") == "gauges")["well"].to_list() == ["A"]
+    at_home = derive(samples.filter(pl.col("signal") == "water_rate"), Vessel("P-9", "separator"), hours=40, **lists)
+    assert at_home.tests.is_empty()

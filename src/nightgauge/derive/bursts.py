@@ -51,7 +51,7 @@ def bursts(counted: Counted) -> Bursts | None:
         scanned_from = np.maximum(scanned_from, at - counted.scan_us)
     scanned_s = (at - scanned_from) / SECOND_US
     apart_s = np.diff(at, prepend=counted.from_us[pulse[0]]) / SECOND_US
-    is_rate = volume >= _PULSES_OF_A_SCAN * _pulse_m3(volume)
+    is_rate = volume >= _PULSES_OF_A_SCAN * pulse_m3(volume)
     rate = np.where(is_rate, volume / scanned_s, volume / apart_s)
     # A silence that hides many dumps must not be taken for the fastest flow of all.
     high = weighted_quantile(rate, np.minimum(volume, _MOST_OF_ONE * float(np.median(volume))), _OF_DUMPS)
@@ -74,7 +74,7 @@ def bursts(counted: Counted) -> Bursts | None:
     return _timed(pulses, head[real], tail[real], high)
 
 
-def _pulse_m3(volume: Floats) -> float:
+def pulse_m3(volume: Floats) -> float:
     """Return the step of a register that counts in steps, 0 for one that does not. [m3]
 
     Steps that are few and come again are multiples of one pulse; volumes that are nearly all different are not.

@@ -9,13 +9,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from nightgauge.derive.bursts import bursts
+from nightgauge.derive.bursts import bursts, pulse_m3
 from nightgauge.derive.grid import HOUR_US
 from nightgauge.derive.hours import Hours
 from nightgauge.derive.known import Track, integral, pieces
 from nightgauge.derive.plant import Plant
 from nightgauge.derive.spans import SECOND_US, Floats, Times
-from nightgauge.derive.totals import DAY_S
+from nightgauge.derive.totals import DAY_S, Counted
 from nightgauge.physics.liquids import volume_correction
 from nightgauge.physics.wells import combined_uncertainty, net_oil_error_fraction, net_oil_m3
 from nightgauge.statistics.robust import mad_sigma
@@ -133,8 +133,8 @@ def rates_between(plant: Plant, hours: Hours, start_us: int, end_us: int) -> Rat
     days = (end_us - start_us) / SECOND_US / DAY_S
     water = float(hours.inflow.mean_per_hour(edges)[0])
     return Rates(
-        Estimate(water, _error(parts.water, _pulse_m3(plant, "water") / days)),
-        Estimate(_oil(plant, parts, days), _error(parts.oil, max(_pulse_m3(plant, "oil"), _oil_dump_m3(plant)) / days)),
+        Estimate(water, _error(parts.water, _step_m3(plant.water) / days)),
+        Estimate(_oil(plant, parts, days), _error(parts.oil, max(_step_m3(plant.oil), _oil_dump_m3(plant)) / days)),
         mean_between(plant, "gas_rate", start_us, end_us),
         _cut(plant, start_us, end_us),
         float(hours.inflow.known_share(edges)[0]),
@@ -152,10 +152,12 @@ def _oil(plant: Plant, parts: Hourly, days: float) -> float:
     return float(np.average(parts.oil[known], weights=lengths[known]))
 
 
-def _pulse_m3(plant: Plant, liquid: str) -> float:
-    """Return what one count of a totaliser is worth; nothing for a rate meter."""
-    track = plant.track(f"{liquid}_total")
-    return 0.0 if track is None or not track.start_us.size else plant.raw_unit(f"{liquid}_total")
+def _step_m3(meter: Counted | None) -> float:
+    """Return what one step of a totaliser's register is worth, as its readings show it; nothing for a rate meter."""
+    if meter is None or not meter.in_steps:
+        return 0.0
+    steps = meter.volume_m3[meter.volume_m3 > 0.0]
+    return pulse_m3(steps) if steps.size else 0.0
 
 
 def _oil_dump_m3(plant: Plant) -> float:
