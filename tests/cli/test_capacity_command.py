@@ -4,18 +4,23 @@ import csv
 import io
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import polars as pl
 import pytest
 from typer.testing import CliRunner, Result
 
 from nightgauge.cli.app import application
+from nightgauge.cli.capacity_commands import well_of
 from nightgauge.errors import SettingError
 from nightgauge.field.read import read_field
+from nightgauge.pipeline.capacity import ask
 from nightgauge.pipeline.nights import run_night
 from nightgauge.pipeline.reading import read_exports
 from nightgauge.store import Store
+from nightgauge.vocabulary.frames import WELL_TESTS
 
 FIRST = datetime(2026, 5, 1, tzinfo=UTC)
 
@@ -70,6 +75,49 @@ def test_what_if_stands_beside_what_is(judged: Path) -> None:
     )
     assert after["high"] == pytest.approx(1000.0)
     assert after["capacity"] > before["capacity"]
+
+
+def test_people_read_how_limits_were_reckoned_and_what_the_change_comes_to(judged: Path) -> None:
+    output = invoke("capacity", judged, "TK-1", "--interface", "1.3 m", "--pressure", "200 kPag").output
+    now, how, asked, comes_to = (
+        output.index(head) for head in ("TK-1 now", "how each was reckoned", "what if", "what it comes to")
+    )
+    assert now < how < asked < comes_to
+    assert "- water dump: needs cv of the water dump" in output
+    assert "- Every well that flows to it would have" in output[comes_to:]
+    assert "max_working_pressure is not in field.toml" in " ".join(output.split())
+    assert all(len(line) <= 120 for line in output.splitlines())
+
+
+@pytest.mark.parametrize(
+    ("stated", "water", "oil"),
+    [("50 m^3/day water, 7 m^3/day oil", 50.0, 7.0), ("7 m^3/day oil", 0.0, 7.0), ("50 m^3/day water", 50.0, 0.0)],
+)
+def test_a_well_may_be_stated_by_either_liquid_or_both(judged: Path, stated: str, water: float, oil: float) -> None:
+    asked = ["--water-rate", "900 m^3/day", "--oil-rate", "100 m^3/day", "--add-well", stated]
+    rows = json.loads(invoke("capacity", judged, "TK-1", *asked, "--format", "json").output)
+    high = {row["limit"]: row["high"] for row in rows if row["case"] == "what if"}
+    assert (high["water retention"], high["oil retention"]) == (
+        pytest.approx(900.0 + water),
+        pytest.approx(100.0 + oil),
+    )
+
+
+def test_a_well_is_added_by_its_latest_accepted_test(judged: Path) -> None:
+    first, later, rejected = (
+        WELL_TESTS.build(
+            {
+                "well": ["W-1"], "vessel": ["TT"], "start_utc": [FIRST + timedelta(hours=hour)], "state": [state],
+                "water_m3_per_day": [water], "oil_m3_per_day": [3.0],
+            }
+        )
+        for hour, state, water in ((1, "accepted", 20.0), (9, "accepted", 31.0), (20, "rejected", 99.0))
+    )  # fmt: skip
+    field = read_field(judged)
+    known = replace(ask(field, Store(field.database), field.vessels[0]), tests=pl.concat([later, rejected, first]))
+    added = well_of("W-1", known)
+    assert (added.name, added.water_m3_per_day, added.oil_m3_per_day) == ("W-1", 31.0, 3.0)
+    assert added.tested_utc == FIRST + timedelta(hours=9)
 
 
 @pytest.mark.parametrize(

@@ -1,11 +1,11 @@
 """The limits of a vessel at one way of working: the rate that each part can take, and how that was reckoned."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
 
-from nightgauge.capacity.work import Point
+from nightgauge.capacity.work import Loads, Point
 from nightgauge.field.settings import BackPressureValve, Field, Vessel, WaterDump
 from nightgauge.physics.gas import Gas, gas_capacity_m3_per_day
 from nightgauge.physics.geometry import Shell, shell
@@ -17,8 +17,22 @@ from nightgauge.physics.liquids import (
     water_density_kg_m3,
     water_viscosity_cp,
 )
-from nightgauge.physics.retention import effective_volume_m3, liquid_capacity_m3_per_day, required_retention_min
-from nightgauge.physics.settling import OIL_DROP_IN_WATER_M, WATER_DROP_IN_OIL_M, layer, settling_rate_m3_per_day
+from nightgauge.physics.retention import (
+    effective_volume_m3,
+    liquid_capacity_m3_per_day,
+    required_retention_min,
+    retention_min,
+)
+from nightgauge.physics.settling import (
+    OIL_DROP_IN_WATER_M,
+    WATER_DROP_IN_OIL_M,
+    Layer,
+    largest_pad_m,
+    layer,
+    settling_rate_m3_per_day,
+    smallest_drop_m,
+)
+from nightgauge.physics.sizing import held_volume_m3
 from nightgauge.physics.valve import flow_m3_per_day, liquid_head_kpa
 from nightgauge.units import to_display
 
@@ -36,13 +50,57 @@ class Limit:
 
 
 @dataclass(frozen=True)
+class Drops:
+    """Drops of the other liquid on their way out of a layer."""
+
+    size_m: float
+    density_difference_kg_m3: float
+    viscosity_cp: float
+    """Of the layer's liquid, without emulsion."""
+
+    @property
+    def velocity_m_per_s(self) -> float:
+        """Return how fast they cross the layer."""
+        return settling_velocity_m_per_s(self.size_m, self.density_difference_kg_m3, self.viscosity_cp)
+
+
+@dataclass(frozen=True)
 class Reckoner:
     """Reckons the limits of one vessel at one point with the settings in force at a time."""
 
     vessel: Vessel
     field: Field
     point: Point
+    loads: Loads
     until: datetime
+
+    def at(self, *, interface_m: float | None = None, pressure_kpag: float | None = None) -> "Reckoner":
+        """Return the same vessel at another interface or pressure; None leaves as it is."""
+        interface = self.point.interface_m if interface_m is None else interface_m
+        pressure = self.point.pressure_kpag if pressure_kpag is None else pressure_kpag
+        return replace(self, point=replace(self.point, interface_m=interface, pressure_kpag=pressure))
+
+    def high(self, phase: str) -> float | None:
+        """Return the high load of a phase. [m3/day]"""
+        load = self.loads.get(phase)
+        return None if load is None else load.high
+
+    def used(self, limit: Limit) -> float | None:
+        """Return the share of a limit that the high load takes; None where either is unknown or nothing passes."""
+        load = self.high(limit.phase)
+        return load / limit.rate_m3_per_day if load is not None and limit.rate_m3_per_day else None
+
+    def used_most(self) -> tuple[Limit, float] | None:
+        """Return the limit that the loads use most, and how much of it."""
+        known = [(limit, used) for limit in self.limits() if (used := self.used(limit)) is not None]
+        return max(known, key=lambda one: one[1], default=None)
+
+    def retention_used(self, phase: str) -> float | None:
+        """Return the share of a phase's volume that the high load needs to stay as long as required."""
+        volume, required, load = self.volume_m3(phase), self.required_min(phase), self.high(phase)
+        if volume is None or required is None or load is None or volume <= 0.0:
+            return None
+        return held_volume_m3(load, required) / volume
 
     def limits(self) -> tuple[Limit, ...]:
         """Return all limits; in a vessel of one liquid none of an oil layer."""
@@ -135,48 +193,80 @@ class Reckoner:
             return "an interface level or normal_interface"
         return "an oil level or normal_oil_level" if phase == "oil" else "its levels"
 
+    def drops(self, phase: str) -> Drops | None:
+        """Return the drops that have to leave a liquid, None where the liquids are not known well enough."""
+        gravity, temperature = self.vessel.oil_gravity_degapi, self.point.temperature_c
+        if gravity is None or temperature is None:
+            return None
+        difference = water_density_kg_m3(temperature, self.water_gravity) - oil_density_kg_m3(gravity, temperature)
+        if phase == "oil":
+            return Drops(WATER_DROP_IN_OIL_M, difference, dead_oil_viscosity_cp(gravity, temperature))
+        return Drops(OIL_DROP_IN_WATER_M, difference, water_viscosity_cp(temperature))
+
     def _settling(self, phase: str) -> Limit:
         """Return the rate of a liquid above which drops of the other of the stated size no longer leave it."""
         name = f"{phase} settling"
-        ends, gravity, temperature = self._levels(phase), self.vessel.oil_gravity_degapi, self.point.temperature_c
+        ends, drops = self._levels(phase), self.drops(phase)
         if self.shell is None or ends is None:
             return Limit(name, phase, None, f"needs {self._missing_of_volume(phase)}")
-        if gravity is None or temperature is None:
+        if drops is None:
             return Limit(name, phase, None, "needs oil_gravity and temperature")
-        lighter = float(oil_density_kg_m3(gravity, temperature))
-        heavier = float(water_density_kg_m3(temperature, self.water_gravity))
-        is_oil = phase == "oil"
-        viscosity = float(dead_oil_viscosity_cp(gravity, temperature) if is_oil else water_viscosity_cp(temperature))
-        drop_m = WATER_DROP_IN_OIL_M if is_oil else OIL_DROP_IN_WATER_M
-        velocity = settling_velocity_m_per_s(drop_m, heavier - lighter, viscosity)
-        settling = (self.vessel.settling_length_m, self.vessel.solids_depth_m)
-        rate = float(settling_rate_m3_per_day(layer(self.shell, *ends, *settling), velocity))
-        drops = f"{'water' if is_oil else 'oil'} drops of {drop_m * 1e6:.0f} um"
-        basis = f"{drops} cross the layer in time, {viscosity:.2g} cP and even flow: at most this"
-        return Limit(name, phase, None if math.isnan(rate) else rate, basis)
+        through = layer(self.shell, *ends, self.vessel.settling_length_m, self.vessel.solids_depth_m)
+        rate = settling_rate_m3_per_day(through, drops.velocity_m_per_s)
+        if math.isnan(rate):
+            return Limit(
+                name, phase, None, "needs a layer with a depth, and a temperature that its viscosity is known at"
+            )
+        other = "water" if phase == "oil" else "oil"
+        basis = (
+            f"{other} drops of {drops.size_m * 1e6:.0f} um cross it in time, {drops.viscosity_cp:.2g} cP without "
+            f"emulsion and even flow: at most this{self._settling_at_load(phase, through, drops)}"
+        )
+        return Limit(name, phase, rate, basis)
+
+    def _settling_at_load(self, phase: str, through: Layer[float], drops: Drops) -> str:
+        """Say how deep the layer may be and which drops still settle at the high load."""
+        load = self.high(phase)
+        if not load:
+            return ""
+        deepest = largest_pad_m(retention_min(through.volume_m3, load), drops.velocity_m_per_s)
+        finest = smallest_drop_m(through, load, drops.density_difference_kg_m3, drops.viscosity_cp)
+        return (
+            f"; at the high load {self.said(deepest, 'length')} of it could be crossed, it is "
+            f"{self.said(through.depth_m, 'length')}, and drops from {finest * 1e6:.0f} um up settle"
+        )
+
+    def gas_rate_m3_per_day(self, inside: Shell, surface_m: float) -> float | None:
+        """Return the gas rate that a vessel of these dimensions takes; None where gas or liquid are not known."""
+        vessel, point = self.vessel, self.point
+        gravity, oil, extractor = vessel.gas_specific_gravity, vessel.oil_gravity_degapi, vessel.mist_extractor
+        if gravity is None or oil is None or extractor is None:
+            return None
+        if point.pressure_kpag is None or point.temperature_c is None:
+            return None
+        gas = Gas(gravity, point.pressure_kpag + self.field.atmospheric_pressure_kpa, point.temperature_c)
+        liquid = oil_density_kg_m3(oil, point.temperature_c)
+        rate = gas_capacity_m3_per_day(inside, surface_m, gas, liquid, mist_extractor=extractor)
+        return None if math.isnan(rate) else rate
 
     def _gas(self) -> Limit:
         vessel, point = self.vessel, self.point
         surface = point.interface_m if vessel.is_two_phase else point.oil_level_m
-        missing = [
-            word
-            for word, value in (
-                ("dimensions", self.shell), ("an oil level or normal_oil_level", surface),
-                ("gas_specific_gravity", vessel.gas_specific_gravity), ("oil_gravity", vessel.oil_gravity_degapi),
-                ("mist_extractor", vessel.mist_extractor), ("a pressure", point.pressure_kpag),
-                ("temperature", point.temperature_c),
-            )
-            if value is None
-        ]  # fmt: skip
-        if missing or self.shell is None or surface is None:
-            return Limit("gas", "gas", None, f"needs {', '.join(missing)}")
-        pressure, temperature = point.pressure_kpag or 0.0, point.temperature_c or 0.0
-        gas = Gas(vessel.gas_specific_gravity or 0.0, pressure + self.field.atmospheric_pressure_kpa, temperature)
-        liquid = float(oil_density_kg_m3(vessel.oil_gravity_degapi or 0.0, temperature))
-        extractor = bool(vessel.mist_extractor)
-        rate = float(gas_capacity_m3_per_day(self.shell, surface, gas, liquid, mist_extractor=extractor))
-        basis = f"at {self.said(pressure, 'pressure')}, {'with' if extractor else 'without'} mist extractor"
-        return Limit("gas", "gas", rate, basis)
+        rate = None if self.shell is None or surface is None else self.gas_rate_m3_per_day(self.shell, surface)
+        if rate is None:
+            missing = [
+                word
+                for word, value in (
+                    ("dimensions", self.shell), ("an oil level or normal_oil_level", surface),
+                    ("gas_specific_gravity", vessel.gas_specific_gravity), ("oil_gravity", vessel.oil_gravity_degapi),
+                    ("mist_extractor", vessel.mist_extractor), ("a pressure", point.pressure_kpag),
+                    ("temperature", point.temperature_c),
+                )
+                if value is None
+            ]  # fmt: skip
+            return Limit("gas", "gas", None, f"needs {', '.join(missing) or 'a gas lighter than the liquid'}")
+        at = self.said(point.pressure_kpag or 0.0, "pressure")
+        return Limit("gas", "gas", rate, f"at {at}, {'with' if vessel.mist_extractor else 'without'} mist extractor")
 
     def _water_dump(self) -> Limit:
         drop, cv = self.dump_drop_kpa(), self.dump.cv
@@ -184,17 +274,29 @@ class Reckoner:
             return Limit("water dump", "water", None, "needs cv of the water dump")
         if drop is None:
             return Limit("water dump", "water", None, "needs pressure, interface and downstream_pressure")
-        rate = float(flow_m3_per_day(cv, drop, self.water_gravity))
-        return Limit("water dump", "water", rate, f"Cv {cv:g} open all day at {self.said(drop, 'pressure difference')}")
+        rate = flow_m3_per_day(cv, drop, self.water_gravity)
+        wide = "fully" if self.dump.action == "throttling" else "all day"
+        return Limit("water dump", "water", rate, self._passed(f"Cv {cv:g} open {wide} at", drop))
+
+    def oil_valve_drop_kpa(self) -> float | None:
+        """Return the pressure drop over the oil valve, without the liquid's head."""
+        point = self.point
+        if point.pressure_kpag is None or point.oil_downstream_kpag is None:
+            return None
+        return point.pressure_kpag - point.oil_downstream_kpag
 
     def _oil_valve(self) -> Limit:
-        point, valve = self.point, self.oil_valve
-        gravity = self.vessel.oil_gravity_degapi
-        if valve.cv is None:
+        drop, cv, gravity = self.oil_valve_drop_kpa(), self.oil_valve.cv, self.vessel.oil_gravity_degapi
+        if cv is None:
             return Limit("oil valve", "oil", None, "needs cv of the oil valve")
-        if point.pressure_kpag is None or point.oil_downstream_kpag is None or gravity is None:
+        if drop is None or gravity is None:
             return Limit("oil valve", "oil", None, "needs pressure, downstream_pressure and oil_gravity")
-        drop = point.pressure_kpag - point.oil_downstream_kpag
-        rate = float(flow_m3_per_day(valve.cv, drop, float(oil_specific_gravity(gravity))))
-        basis = f"Cv {valve.cv:g} wide open at {self.said(drop, 'pressure difference')}, liquid head left out"
+        rate = flow_m3_per_day(cv, drop, oil_specific_gravity(gravity))
+        basis = f"{self._passed(f'Cv {cv:g} open fully at', drop)}, liquid head left out"
         return Limit("oil valve", "oil", rate, basis)
+
+    def _passed(self, opened: str, drop_kpa: float) -> str:
+        if drop_kpa > 0.0:
+            return f"{opened} {self.said(drop_kpa, 'pressure difference')}"
+        short = self.said(-drop_kpa, "pressure difference")
+        return f"passes nothing: the pressure behind it is {short} above that before it"

@@ -1,44 +1,26 @@
 """Capacity against load, now and what if: the VESSEL_CAPACITY rows of one vessel."""
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
 import polars as pl
 
+from nightgauge.capacity.change import Change
 from nightgauge.capacity.limits import Limit, Reckoner
-from nightgauge.capacity.work import PAST, Load, Loads, Point, loads_of, point_of
+from nightgauge.capacity.told import told
+from nightgauge.capacity.work import PAST, Load, Loads, loads_of, point_of
 from nightgauge.errors import SettingError
 from nightgauge.field.settings import Field, Vessel
 from nightgauge.vocabulary.frames import VESSEL_CAPACITY
 
 
 @dataclass(frozen=True)
-class Added:
-    """One well more: what it brings. [m3/day]"""
-
-    name: str
-    water_m3_per_day: float
-    oil_m3_per_day: float
-
-
-@dataclass(frozen=True)
-class Change:
-    """What is asked: other levels, pressure or loads; None leaves as it is."""
-
-    water_rate_m3_per_day: float | None = None
-    oil_rate_m3_per_day: float | None = None
-    interface_m: float | None = None
-    pressure_kpag: float | None = None
-    added: tuple[Added, ...] = ()
-
-
-@dataclass(frozen=True)
 class Outlook:
-    """A vessel before and after a change; both VESSEL_CAPACITY."""
+    """A vessel before and after a change, both VESSEL_CAPACITY, and in sentences what it comes to."""
 
     before: pl.DataFrame
     after: pl.DataFrame
+    sentences: tuple[str, ...]
 
 
 def capacities(vessel: Vessel, field: Field, days: pl.DataFrame, hours: pl.DataFrame, until: datetime) -> pl.DataFrame:
@@ -61,9 +43,13 @@ def capacities(vessel: Vessel, field: Field, days: pl.DataFrame, hours: pl.DataF
         One row per limit; its capacity is null where something is missing, which `basis` names.
 
     """
+    return _rows(reckoner_of(vessel, field, days, hours, until))
+
+
+def reckoner_of(vessel: Vessel, field: Field, days: pl.DataFrame, hours: pl.DataFrame, until: datetime) -> Reckoner:
+    """Return what reckons a vessel as it works now; parameters as `capacities`."""
     point = point_of(vessel, hours, days, until)
-    limits = Reckoner(vessel, field, point, until).limits()
-    return _rows(vessel, limits, loads_of(vessel, field, days, until), until)
+    return Reckoner(vessel, field, point, loads_of(vessel, field, days, until), until)
 
 
 def what_if(
@@ -79,12 +65,11 @@ def what_if(
         If the interface asked for lies outside the vessel or above its oil, or the pressure above its working pressure.
 
     """
-    point, loads = point_of(vessel, hours, days, until), loads_of(vessel, field, days, until)
-    reckoner = Reckoner(vessel, field, point, until)
-    _refuse_impossible(reckoner, change)
-    moved = replace(reckoner, point=_moved(point, change))
-    before = _rows(vessel, reckoner.limits(), loads, until)
-    return Outlook(before, _rows(vessel, moved.limits(), _changed(loads, change), until))
+    now = reckoner_of(vessel, field, days, hours, until)
+    _refuse_impossible(now, change)
+    moved = now.at(interface_m=change.interface_m, pressure_kpag=change.pressure_kpag)
+    then = replace(moved, loads=_changed(now.loads, change))
+    return Outlook(_rows(now), _rows(then), told(now, then, change))
 
 
 def _refuse_impossible(reckoner: Reckoner, change: Change) -> None:
@@ -104,55 +89,42 @@ def _refuse_impossible(reckoner: Reckoner, change: Change) -> None:
         )
 
 
-def _moved(point: Point, change: Change) -> Point:
-    return replace(
-        point,
-        interface_m=point.interface_m if change.interface_m is None else change.interface_m,
-        pressure_kpag=point.pressure_kpag if change.pressure_kpag is None else change.pressure_kpag,
-    )
-
-
 def _changed(loads: Loads, change: Change) -> Loads:
     asked = {"water": change.water_rate_m3_per_day, "oil": change.oil_rate_m3_per_day}
-    brought = {
-        "water": sum(well.water_m3_per_day for well in change.added),
-        "oil": sum(well.oil_m3_per_day for well in change.added),
-    }
     found: dict[str, Load] = dict(loads)
     for phase, rate in asked.items():
         if rate is not None:
             found[phase] = Load(rate, rate, rate, None)
-        more = brought[phase]
-        if change.added and phase in found:
-            load = found[phase]
-            found[phase] = Load(load.median + more, load.high + more, load.worst + more, load.worst_day)
+    for phase, load in found.items():
+        more = sum(well.brings(phase) or 0.0 for well in change.added)
+        found[phase] = Load(load.median + more, load.high + more, load.worst + more, load.worst_day)
     return found
 
 
-def _rows(vessel: Vessel, limits: Sequence[Limit], loads: Mapping[str, Load], until: datetime) -> pl.DataFrame:
-    rows = [_row(vessel, limit, loads.get(limit.phase), until) for limit in limits]
+def _rows(reckoner: Reckoner) -> pl.DataFrame:
+    rows = [_row(reckoner, limit) for limit in reckoner.limits()]
     frame = VESSEL_CAPACITY.build(pl.DataFrame(rows, schema=VESSEL_CAPACITY.schema))
     used = pl.col("used_fraction")
     return frame.with_columns(binds=(used == used.max()).fill_null(value=False))
 
 
-def _row(vessel: Vessel, limit: Limit, load: Load | None, until: datetime) -> dict[str, object]:
+def _row(reckoner: Reckoner, limit: Limit) -> dict[str, object]:
+    load = reckoner.loads.get(limit.phase)
     row: dict[str, object] = {
-        "vessel": vessel.id,
+        "vessel": reckoner.vessel.id,
         "limit": limit.name,
         "phase": limit.phase,
-        "from_utc": until - PAST,
-        "until_utc": until,
+        "from_utc": reckoner.until - PAST,
+        "until_utc": reckoner.until,
         "capacity_m3_per_day": limit.rate_m3_per_day,
         "basis": limit.basis if load is not None else f"{limit.basis}; no load known",
     }
     if load is not None:
-        used = load.high / limit.rate_m3_per_day if limit.rate_m3_per_day else None
         row |= {
             "median_load_m3_per_day": load.median,
             "high_load_m3_per_day": load.high,
             "worst_load_m3_per_day": load.worst,
             "worst_day": load.worst_day,
-            "used_fraction": used,
+            "used_fraction": reckoner.used(limit),
         }
     return row

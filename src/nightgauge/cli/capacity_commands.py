@@ -2,12 +2,13 @@
 
 import re
 import textwrap
+from collections.abc import Sequence
 from typing import Annotated
 
 import polars as pl
 import typer
 
-from nightgauge.capacity import Added, Change
+from nightgauge.capacity import Added, Change, Outlook
 from nightgauge.cli.arguments import As, FieldToml, vessel_of
 from nightgauge.cli.printing import Format, say, show
 from nightgauge.errors import SettingError
@@ -24,8 +25,10 @@ CAUTION = (
     "never changed to suit it."
 )
 _COLUMNS = ("limit", "capacity", "median", "high", "worst", "unit", "worst day", "used %", "binds", "basis")
+_FOR_PEOPLE = _COLUMNS[:-1]  # a basis is a sentence, and told below the table
+_PASSES_NOTHING = "passes nothing"
 _LINE = 100
-_BY_HAND = re.compile(r"\s*(.+?)\s+water\s*,\s*(.+?)\s+oil\s*")
+_STATED = re.compile(r"\s*(.+?)\s+(water|oil)\s*")
 
 
 def capacity(
@@ -57,7 +60,7 @@ def capacity(
         _quantity(oil_rate, "--oil-rate", "liquid rate", air),
         _quantity(interface, "--interface", "length", air),
         _quantity(pressure, "--pressure", "pressure", air),
-        tuple(_well(text, known) for text in add_well or ()),
+        tuple(well_of(text, known) for text in add_well or ()),
     )
     _show_one(known, change if any(asked) else None, form)
 
@@ -74,21 +77,37 @@ def _quantity(text: str | None, option: str, dimension: str, air_kpa: float) -> 
     return value
 
 
-def _well(text: str, known: Asked) -> Added:
-    by_hand = _BY_HAND.fullmatch(text)
-    if by_hand is not None:
-        rates = [_quantity(part, "--add-well", "liquid rate", 0.0) or 0.0 for part in by_hand.groups()]
-        return Added(text, *rates)
+def well_of(text: str, known: Asked) -> Added:
+    """Return a well that is asked for: by its latest accepted test, or by what the text says it brings.
+
+    Parameters
+    ----------
+    text : str
+        Id of a well, or its rates: "900 bbl/day water, 60 bbl/day oil", or either.
+    known : Asked
+        With the field's wells and tests.
+
+    Raises
+    ------
+    SettingError
+        If it is neither.
+
+    """
+    stated = [_STATED.fullmatch(part) for part in text.split(",")]
+    if all(stated):
+        rates = {one[2]: _quantity(one[1], "--add-well", "liquid rate", 0.0) for one in stated if one}
+        return Added(f"a well of {text.strip()}", rates.get("water"), rates.get("oil"))
     tests = known.tests.filter((pl.col("state") == "accepted") & (pl.col("well") == text)).sort("start_utc")
     if not tests.is_empty():
         last = tests.row(-1, named=True)
-        return Added(text, last["water_m3_per_day"] or 0.0, last["oil_m3_per_day"] or 0.0)
+        water, oil, gas = (last[f"{phase}_m3_per_day"] for phase in ("water", "oil", "gas"))
+        return Added(text, water, oil, gas, last["start_utc"])
     wells = [well.id for well in known.field.wells]
-    why = "has no accepted test" if text in wells else "is no well of field.toml"
-    step = "" if text in wells else f"; {remedy_for(text, wells)}, of {listed(wells) or 'none'}"
-    raise SettingError(
-        f'--add-well: {text!r} {why}{step}; or say what it brings, like "900 bbl/day water, 60 bbl/day oil"'
-    )
+    or_stated = 'or say what it brings, like "900 bbl/day water, 60 bbl/day oil"'
+    if text in wells:
+        raise SettingError(f"--add-well: {text!r} has no accepted test; take one that has, {or_stated}")
+    step = f"{remedy_for(text, wells)}, {or_stated}".replace("?,", "?")
+    raise SettingError(f"--add-well: {text!r} is no well of field.toml, which has {listed(wells) or 'none'}; {step}")
 
 
 def _shown(frame: pl.DataFrame, field: Field) -> list[dict[str, object]]:
@@ -109,7 +128,8 @@ def _row(row: dict[str, object], field: Field) -> dict[str, object]:
         "high": rate("high_load"), "worst": rate("worst_load"),
         "unit": to_display(0.0, dimension, field.display_units)[1], "worst day": row["worst_day"],
         "used %": round(used * 100, 1) if isinstance(used, float) else None,
-        "binds": "binds" if row["binds"] else "", "basis": row["basis"],
+        "binds": "binds" if row["binds"] else _PASSES_NOTHING if row["capacity_m3_per_day"] == 0.0 else "",
+        "basis": row["basis"],
     }  # fmt: skip
 
 
@@ -130,7 +150,7 @@ def _show_all(frame: pl.DataFrame, field: Field, form: Format) -> None:
     if form is not Format.table:
         show(rows, ("vessel", *_COLUMNS), form, field.zone)
         return
-    binding = [row for row in rows if row["binds"]]
+    binding = [row for row in rows if row["binds"] == "binds"]
     binding.sort(key=lambda row: -float(str(row["used %"])))
     told = [{**row, "binding limit": row["limit"], "load (high)": row["high"], "room": _room(row)} for row in binding]
     show(
@@ -139,6 +159,9 @@ def _show_all(frame: pl.DataFrame, field: Field, form: Format) -> None:
         form,
         field.zone,
     )
+    for row in rows:
+        if row["binds"] == _PASSES_NOTHING:
+            say(f"\n{row['vessel']}: the {row['limit']} {row['basis']}")
     silent = sorted({vessel.id for vessel in field.vessels} - {str(row["vessel"]) for row in binding})
     if silent:
         say(f"\nno load or no limit is known of {', '.join(silent)}; `nightgauge capacity FIELD_TOML VESSEL` says why")
@@ -152,21 +175,36 @@ def _room(row: dict[str, object]) -> float | None:
 
 
 def _show_one(known: Asked, change: Change | None, form: Format) -> None:
-    now = _shown(known.now(), known.field)
-    after = None if change is None else _shown(known.after(change), known.field)
+    outlook = None if change is None else known.outlook(change)
+    now = _shown(known.now() if outlook is None else outlook.before, known.field)
     zone = known.field.zone
     if form is not Format.table:
-        rows = [{"case": "now", **row} for row in now] + [{"case": "what if", **row} for row in after or ()]
-        show(rows, ("case", "vessel", *_COLUMNS), form, zone)
+        after = [] if outlook is None else _shown(outlook.after, known.field)
+        show(
+            [{"case": "now", **row} for row in now] + [{"case": "what if", **row} for row in after],
+            ("case", "vessel", *_COLUMNS),
+            form,
+            zone,
+        )
         return
     say(f"{known.vessel.id} now, loads of the last four weeks")
-    show(_for_people(now), _COLUMNS, form, zone)
-    if after is not None:
-        say("\nwhat if")
-        show(_for_people(after), _COLUMNS, form, zone)
-    more = known.more()
-    if more:
-        say("\nwhat would give more")
-        say("\n".join(textwrap.fill(f"- {one}", _LINE, subsequent_indent="  ") for one in more))
+    show(_for_people(now), _FOR_PEOPLE, form, zone)
+    _list("how each was reckoned", [f"{row['limit']}: {row['basis']}" for row in now])
+    if outlook is not None:
+        _show_what_if(outlook, known.field)
+    _list("what would give more, as it works now", known.more())
     say("\nhigh: nine days of ten lie below it; a limit that binds is the one used most\n")
     say(textwrap.fill(CAUTION, _LINE))
+
+
+def _show_what_if(outlook: Outlook, field: Field) -> None:
+    say("\nwhat if")
+    after = _shown(outlook.after, field)
+    show(_for_people(after), _FOR_PEOPLE, Format.table, field.zone)
+    _list("what it comes to", outlook.sentences)
+
+
+def _list(head: str, lines: Sequence[str]) -> None:
+    if lines:
+        say(f"\n{head}")
+        say("\n".join(textwrap.fill(f"- {line}", _LINE, subsequent_indent="  ") for line in lines))

@@ -5,7 +5,7 @@ from datetime import datetime
 
 import polars as pl
 
-from nightgauge.capacity import LEVELS_AND_PRESSURES, Change, capacities, what_if, what_would_give_more
+from nightgauge.capacity import LEVELS_AND_PRESSURES, Change, Outlook, capacities, what_if, what_would_give_more
 from nightgauge.errors import SettingError
 from nightgauge.field.settings import Field, Vessel
 from nightgauge.pipeline.reckoning import PAST
@@ -28,9 +28,9 @@ class Asked:
         """Return its limits as VESSEL_CAPACITY."""
         return capacities(self.vessel, self.field, self.days, self.hours, self.until)
 
-    def after(self, change: Change) -> pl.DataFrame:
-        """Return its limits after a change as VESSEL_CAPACITY; SettingError where the change is impossible."""
-        return what_if(self.vessel, self.field, self.days, self.hours, self.until, change).after
+    def outlook(self, change: Change) -> Outlook:
+        """Return its limits before and after a change; SettingError where the change is impossible."""
+        return what_if(self.vessel, self.field, self.days, self.hours, self.until, change)
 
     def more(self) -> tuple[str, ...]:
         """Return what would give it more."""
