@@ -1,5 +1,6 @@
 """Capacity against load: worked examples, what is missing, what a change does."""
 
+import math
 import re
 from dataclasses import replace
 from datetime import date, timedelta
@@ -10,10 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from polars.testing import assert_frame_equal
 
-from nightgauge.capacity import Added, Change, capacities, limits, what_if
+from nightgauge.capacity import Added, Change, capacities, limits, what_if, what_would_give_more
 from nightgauge.errors import SettingError
 from nightgauge.field.settings import BackPressureValve
-from nightgauge.vocabulary.frames import SIGNAL_HOURS
+from nightgauge.vocabulary.frames import SIGNAL_HOURS, WELL_TESTS
 
 from .made import BBL_M3, FIELD, FOOT_M, NO_HOURS, PSI_KPA, UNTIL, VESSEL, days, limit, number
 
@@ -142,6 +143,42 @@ def test_a_limit_that_cannot_be_reckoned_says_what_it_needs(
     assert missing in str(row["basis"])
 
 
+UNTIMED = settings(deadline=None)  # the first example waits for libraries to load
+LEFT_OUT = (
+    "inside_diameter_m", "length_m", "heads", "orientation", "normal_interface_m", "normal_oil_level_m",
+    "mist_extractor", "oil_gravity_degapi", "water_specific_gravity", "gas_specific_gravity", "temperature_c",
+    "required_water_retention_min", "required_oil_retention_min", "max_working_pressure_kpag",
+)  # fmt: skip
+RATES = st.sampled_from([None, 0.0, 1.0, 8000.0, 1e6])
+
+
+@UNTIMED
+@given(
+    st.sets(st.sampled_from(LEFT_OUT), max_size=4),
+    st.sampled_from(["horizontal", "vertical"]),
+    st.sampled_from([0.1, 0.5, 1.8, 2.5, 5.0]),  # also above the oil and above the vessel: readings can be anything
+    st.sampled_from([-30.0, 40.0, 200.0]),
+    st.sampled_from([None, 0.1, 6.0]),
+    RATES,
+    RATES,
+)
+def test_whatever_is_left_out_there_is_a_number_or_what_is_missing(
+    left_out: set[str], orientation: str, interface: float, temperature: float, settling: float | None,
+    water: float | None, oil: float | None,
+) -> None:  # fmt: skip
+    known = {"orientation": orientation, "normal_interface_m": interface, "temperature_c": temperature}
+    vessel = replace(VESSEL, **(known | dict.fromkeys(left_out)), settling_length_m=settling)  # type: ignore[arg-type]
+    asked = (vessel, FIELD, days(water, oil, coverage_gas_rate=1.0, gas_m3=1e6), NO_HOURS, UNTIL)
+    for row in capacities(*asked).iter_rows(named=True):
+        capacity, used = row["capacity_m3_per_day"], row["used_fraction"]
+        assert row["basis"].startswith("needs ") == (capacity is None)
+        assert capacity is None or math.isfinite(capacity)
+        assert used is None or math.isfinite(used)
+        assert "nan" not in row["basis"]
+    told = what_would_give_more(*asked, WELL_TESTS.empty()) + what_if(*asked, Change(pressure_kpag=200.0)).sentences
+    assert not re.search(r"\b(nan|inf|None)\b", "\n".join(told))
+
+
 def test_a_vessel_of_one_liquid_has_no_oil_layer() -> None:
     single = replace(VESSEL, normal_interface_m=None)
     names = set(capacities(single, FIELD, days(), NO_HOURS, UNTIL)["limit"])
@@ -149,7 +186,6 @@ def test_a_vessel_of_one_liquid_has_no_oil_layer() -> None:
 
 
 LEVEL = st.floats(0.1, 1.7)
-UNTIMED = settings(deadline=None)  # the first example waits for libraries to load
 
 
 @UNTIMED

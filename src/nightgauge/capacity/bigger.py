@@ -80,6 +80,8 @@ def _lets_settle(size: Size, water: _Liquid | None, oil: _Liquid | None) -> bool
     """Return whether drops have time to leave both liquids, as far as that is known."""
     if water is None or oil is None or water.velocity is None or oil.velocity is None:
         return True
+    if min(water.volume_m3, oil.volume_m3) <= 0.0:
+        return True
     if size.orientation == "vertical":
         for_water, for_oil = (
             least_diameter_m(water.rate, water.velocity),

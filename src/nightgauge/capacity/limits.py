@@ -37,6 +37,7 @@ from nightgauge.physics.valve import flow_m3_per_day, liquid_head_kpa
 from nightgauge.units import to_display
 
 _DECIMALS = {"in": 1, "psig": 1, "psi": 1}
+_THICK_CP = 10.0  # from here on two digits are whole numbers
 
 
 @dataclass(frozen=True)
@@ -218,8 +219,9 @@ class Reckoner:
                 name, phase, None, "needs a layer with a depth, and a temperature that its viscosity is known at"
             )
         other = "water" if phase == "oil" else "oil"
+        thick = f"{drops.viscosity_cp:{'.2g' if drops.viscosity_cp < _THICK_CP else ',.0f'}} cP"
         basis = (
-            f"{other} drops of {drops.size_m * 1e6:.0f} um cross it in time, {drops.viscosity_cp:.2g} cP without "
+            f"{other} drops of {drops.size_m * 1e6:.0f} um cross it in time, {thick} without "
             f"emulsion and even flow: at most this{self._settling_at_load(phase, through, drops)}"
         )
         return Limit(name, phase, rate, basis)
@@ -227,7 +229,7 @@ class Reckoner:
     def _settling_at_load(self, phase: str, through: Layer[float], drops: Drops) -> str:
         """Say how deep the layer may be and which drops still settle at the high load."""
         load = self.high(phase)
-        if not load:
+        if not load or through.volume_m3 <= 0.0:
             return ""
         deepest = largest_pad_m(retention_min(through.volume_m3, load), drops.velocity_m_per_s)
         finest = smallest_drop_m(through, load, drops.density_difference_kg_m3, drops.viscosity_cp)

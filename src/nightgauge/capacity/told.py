@@ -63,7 +63,7 @@ def _turned(now: Reckoner, then: Reckoner) -> Iterator[str]:
 def _stopped(then: Reckoner) -> Iterator[str]:
     """Say which valves would pass nothing."""
     for limit in then.limits():
-        if limit.rate_m3_per_day == 0.0:
+        if limit.rate_m3_per_day == 0.0 and limit.name in ("water dump", "oil valve"):
             yield f"The {limit.name} {limit.basis.replace('passes', 'would pass', 1)}."
 
 

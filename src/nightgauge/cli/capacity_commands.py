@@ -26,7 +26,7 @@ CAUTION = (
 )
 _COLUMNS = ("limit", "capacity", "median", "high", "worst", "unit", "worst day", "used %", "binds", "basis")
 _FOR_PEOPLE = _COLUMNS[:-1]  # a basis is a sentence, and told below the table
-_PASSES_NOTHING = "passes nothing"
+_TAKES_NOTHING = "takes nothing"
 _LINE = 100
 _STATED = re.compile(r"\s*(.+?)\s+(water|oil)\s*")
 
@@ -128,7 +128,7 @@ def _row(row: dict[str, object], field: Field) -> dict[str, object]:
         "high": rate("high_load"), "worst": rate("worst_load"),
         "unit": to_display(0.0, dimension, field.display_units)[1], "worst day": row["worst_day"],
         "used %": round(used * 100, 1) if isinstance(used, float) else None,
-        "binds": "binds" if row["binds"] else _PASSES_NOTHING if row["capacity_m3_per_day"] == 0.0 else "",
+        "binds": "binds" if row["binds"] else _TAKES_NOTHING if row["capacity_m3_per_day"] == 0.0 else "",
         "basis": row["basis"],
     }  # fmt: skip
 
@@ -160,8 +160,8 @@ def _show_all(frame: pl.DataFrame, field: Field, form: Format) -> None:
         field.zone,
     )
     for row in rows:
-        if row["binds"] == _PASSES_NOTHING:
-            say(f"\n{row['vessel']}: the {row['limit']} {row['basis']}")
+        if row["binds"] == _TAKES_NOTHING:
+            say(f"\n{row['vessel']}: {row['limit']} {_TAKES_NOTHING}: {row['basis']}")
     silent = sorted({vessel.id for vessel in field.vessels} - {str(row["vessel"]) for row in binding})
     if silent:
         say(f"\nno load or no limit is known of {', '.join(silent)}; `nightgauge capacity FIELD_TOML VESSEL` says why")
