@@ -26,6 +26,12 @@ def test_a_limit_that_becomes_too_small_is_named_with_what_is_too_much() -> None
     assert "Water retention would be too small: 120% used, 3,302 bbl/day too much." in said
 
 
+def test_a_limit_that_stays_large_enough_is_not_called_too_small() -> None:
+    assert (
+        told(Change(water_rate_m3_per_day=9000 * BBL_M3)) == "Water retention binds now and then: 48% used, then 54%."
+    )
+
+
 def test_a_limit_that_is_large_enough_again_is_named() -> None:
     said = told(Change(interface_m=5 * FOOT_M), water_bbl=20000.0)
     # 5 ft holds 233.142312 bbl of the 115.957623 bbl at 3 ft: 119.77 % / 2.0106 = 59.6 %.

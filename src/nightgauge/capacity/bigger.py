@@ -83,11 +83,11 @@ def _lets_settle(size: Size, water: _Liquid | None, oil: _Liquid | None) -> bool
     if min(water.volume_m3, oil.volume_m3) <= 0.0:
         return True
     if size.orientation == "vertical":
-        for_water, for_oil = (
+        of_water, of_oil = (
             least_diameter_m(water.rate, water.velocity),
             least_diameter_m(oil.rate, oil.velocity),
         )
-        return size.inside_diameter_m >= max(for_water, for_oil)
+        return size.inside_diameter_m >= max(of_water, of_oil)
     pad = largest_pad_m(oil.required, oil.velocity)
     water_depth = (0.5 - pad_share(water.volume_m3, oil.volume_m3)) * size.inside_diameter_m
     return size.inside_diameter_m <= largest_diameter_m(
