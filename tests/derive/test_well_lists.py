@@ -213,6 +213,23 @@ def test_the_signal_wins_and_the_schedule_keeps_the_rest_of_its_time(tests_of):
     ]
 
 
+def test_where_signal_and_schedule_disagree_the_test_is_the_signals_and_says_so(tests_of):
+    lines = (ScheduledTest("A", "T-1", at(2), at(12)), ScheduledTest("B", "T-1", at(11), at(30)))
+    (one, other) = tests_of(tests=lines, wells=(["B", "B", "C", "C"], [1, 9, 13, 20]), hours=36)
+    assert (one["well"], one["state"]) == ("B", "accepted")
+    assert one["reason"] == "the schedule has well A on the vessel, the signal B"
+    # C has no line of its own, and most of its time is B's.
+    assert (other["well"], other["state"], other["reason"]) == (
+        "C", "running", "the schedule has well B on the vessel, the signal C",
+    )  # fmt: skip
+
+
+def test_edges_of_the_schedule_beside_the_signals_are_no_disagreement(tests_of):
+    lines = (ScheduledTest("A", "T-1", at(0), at(4)), ScheduledTest("B", "T-1", at(4), at(14)))
+    found = tests_of(tests=lines, wells=(["B", "B", "A"], [1, 9, 13]), hours=20)
+    assert [one["reason"] for one in found if one["well"] == "B"] == [None]
+
+
 def test_where_the_schedule_has_the_same_well_as_the_routing_the_edges_are_no_tests(tests_of):
     lists = {"tests": (ScheduledTest("A", "T-1", at(8), at(18)),)}
     lines = (Routing(at(6), "A", "T-1"), Routing(at(20), "A", None))

@@ -53,6 +53,13 @@ def test_a_well_is_one_line_with_its_last_accepted_test(make_view: MakeView, fie
     assert part.untested == "No test is known of W1 and W10."
 
 
+def test_a_test_that_the_schedule_gives_to_another_well_says_so(make_view: MakeView, field: Any) -> None:
+    disagreed = {"reason": "the schedule has well W2 on the vessel, the signal W1"}
+    part = wells(make_view(field=field, tests=_frame(_tests("W1", [100.0], [20.0], **disagreed))))
+    assert part is not None
+    assert part.rows[0].tested_on == "on TB-2; the schedule has well W2 on the vessel, the signal W1"
+
+
 def test_the_change_is_that_of_the_liquid_against_the_tests_before(make_view: MakeView, field: Any) -> None:
     tests = _frame(_tests("W1", [100.0, 100.0, 100.0, 100.0, 80.0], [20.0, 20.0, 20.0, 20.0, 16.0]))
     part = wells(make_view(field=field, tests=tests))

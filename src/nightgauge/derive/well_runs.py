@@ -22,6 +22,9 @@ from nightgauge.field.turns import Turn, routed, scheduled
 _LEAST_REST_US = 3 * HOUR_US
 """What must be left of a listed turn for a run of its own, where a better source tells of the rest. House choice: the
 least purge and the least steady time; less is the edge of the other run."""
+_DISAGREES = 0.5
+"""Share of a run by the signal that the schedule has to give to another well for the two to disagree. House choice: the
+greater half; schedules are kept to the hour at best, and their edges lie beside the run's."""
 _NOTHING: Span = (np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64))
 
 
@@ -41,6 +44,8 @@ class Run:
     """End of the whole stretch, as far as it is seen."""
     beside: str | None = None
     """Another well that the same list has on the vessel meanwhile."""
+    against: str | None = None
+    """The well that the schedule has on the vessel instead of the one that the signal has."""
 
 
 @dataclass(frozen=True)
@@ -56,8 +61,9 @@ class Stretch:
 def runs_of(plant: Plant) -> list[Run]:
     """Return the runs that begin on the plant's day, and the day's part of those that have lasted for a day already."""
     runs = (run for one in stretches_of(plant) if (run := _run(plant, one)) is not None)
-    listed = [*_tests(plant), *_routings(plant)]
-    told = (replace(run, beside=_beside(run, listed)) for run in runs)
+    tests = _tests(plant)
+    listed = [*tests, *_routings(plant)]
+    told = (replace(run, beside=_beside(run, listed), against=_against(run, tests)) for run in runs)
     return sorted(told, key=lambda run: (run.start_us, run.well))
 
 
@@ -114,6 +120,19 @@ def _beside(run: Run, listed: Sequence[Stretch]) -> str | None:
         and (other.start_us < run.end_us and run.start_us < other.end_us)
     )
     return min(wells, default=None)
+
+
+def _against(run: Run, tests: Sequence[Stretch]) -> str | None:
+    """Return another well that the schedule has on the vessel for most of a run that the signal tells."""
+    if run.source != "well_on_test":
+        return None
+    shared: dict[str, int] = {}
+    for one in tests:
+        overlap_us = min(run.end_us, one.end_us) - max(run.start_us, one.start_us)
+        shared[one.well] = shared.get(one.well, 0) + max(overlap_us, 0)
+    most = max(sorted(shared), key=lambda well: shared[well], default=run.well)
+    is_most = most != run.well and shared[most] > _DISAGREES * (run.end_us - run.start_us)
+    return most if is_most else None
 
 
 def _span(one: Stretch) -> Span:

@@ -71,8 +71,8 @@ def _row(plant: Plant, hours: Hours, run: Run) -> dict[str, object]:
     reason = None if run.is_running else _reason(plant, hours, run, steady, rates)
     state = "running" if run.is_running else ("rejected" if reason else "accepted")
     return _told(plant, rates, steady) | {
-        "well": run.well, "start_utc": run.start_us, "end_utc": run.end_us, "state": state, "reason": reason,
-        "source": run.source,
+        "well": run.well, "start_utc": run.start_us, "end_utc": run.end_us, "state": state,
+        "reason": "; ".join(part for part in (reason, _disagreement(run)) if part) or None, "source": run.source,
     }  # fmt: skip
 
 
@@ -149,6 +149,11 @@ def _reason(plant: Plant, hours: Hours, run: Run, steady: _Steady, rates: Rates)
         return f"the list has well {run.beside} on the vessel at the same time"
     away = out_of_service(plant, run.start_us, run.end_us)
     return away or steady.reason or _unknown(rates) or fault_between(plant, hours, steady.start_us, steady.end_us)
+
+
+def _disagreement(run: Run) -> str | None:
+    """Return that the schedule says another well than the signal, which is believed; no reason to reject a test."""
+    return None if run.against is None else f"the schedule has well {run.against} on the vessel, the signal {run.well}"
 
 
 def _unknown(rates: Rates) -> str | None:

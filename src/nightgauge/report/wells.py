@@ -140,7 +140,10 @@ def _line(record: WellRecord, view: WeekView) -> WellRow:
 def _where(record: WellRecord, view: WeekView) -> str:
     if record.running is not None:
         return f"on test now, since {day_text(_day(record.running['start_utc'], view))}"
-    return "" if record.last is None else f"on {record.last['vessel']}"
+    if record.last is None:
+        return ""
+    # An accepted test has no reason but that lists disagree about whose it is.
+    return "; ".join(part for part in (f"on {record.last['vessel']}", record.last["reason"]) if part)
 
 
 def _tests(count: int) -> str:

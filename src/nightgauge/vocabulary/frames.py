@@ -320,7 +320,7 @@ WELL_TESTS = Frame(
         ),
         _number("water_cut_fraction", "1", "water / (water + oil)"),
         _text("state", "accepted, rejected or running"),
-        _text("reason", "why it was rejected"),
+        _text("reason", "why it was rejected; of any test, that the schedule has another well"),
         _text("source", "where the well's run is known from: well_on_test, tests, routing or gauges"),
         _time("steady_utc", "start of the part that the rates are of, after the purge"),
         _number("gas_m3_per_day", "m3/day", "gas rate over the steady part, standard conditions"),
