@@ -125,6 +125,32 @@ def test_most_wells_down_by_one_share_are_the_meter(tested):
     assert len(wells.find(tested(A=rates(1, **down), B=rates(2), C=rates(3)))) == 1
 
 
+def test_a_night_on_which_most_wells_fell_alike_says_so_instead_of_judging_them(tested, sound_snap):
+    made = sound_snap(days=80).history()
+    down = {"water": LOSS, "oil": LOSS, "gas": LOSS}
+    alike = tested(A=rates(1, **down), B=rates(2, **down), C=rates(3, **down), D=rates(4))
+    judged = find(replace(made, tests=alike.tests, until=alike.until))
+    assert "well_test_decline" not in judged.judged
+    assert judged.unjudged["well_test_decline"] == (
+        "tests of A, B, C fell as most others did: check the vessel's meter before any well"
+    )
+    one = tested(A=rates(1, **down), B=rates(2), C=rates(3), D=rates(4))
+    assert "well_test_decline" in find(replace(made, tests=one.tests, until=one.until)).judged
+
+
+def test_tests_that_got_shorter_are_named_as_another_explanation(tested):
+    history = tested(A=rates(water=LOSS, oil=LOSS))
+    late = pl.col("start_utc") >= history.until - timedelta(days=15)
+    hours = pl.when(late).then(pl.lit(timedelta(hours=9))).otherwise(pl.lit(timedelta(hours=24)))
+    short = history.tests.with_columns((pl.col("start_utc") + hours).alias("end_utc"))
+    said = {
+        (one.kind, one.why) for past in (history, replace(history, tests=short))
+        for one in wells.find(past)[0].instead
+    }  # fmt: skip
+    assert ("shorter tests", "they lasted 24 h, those before 24 h") in said
+    assert ("shorter tests", "not excluded: they lasted 9 h, those before 24 h") in said
+
+
 def test_a_fall_that_other_wells_had_before_is_not_the_meter(tested):
     early, late = np.r_[np.ones(6), np.full(6, 0.7)], LOSS
     found = wells.find(tested(A=rates(1, water=late, oil=late), B=rates(2, water=early, oil=early), C=rates(3)))

@@ -7,6 +7,7 @@ from nightgauge.detect.history import DAY_S, HOUR_S, History
 from nightgauge.detect.unusual import needed_days
 from nightgauge.detect.well_records import KIND as WELL_TEST
 from nightgauge.detect.well_records import records
+from nightgauge.detect.wells import moved_together
 from nightgauge.detect.wording import moment
 from nightgauge.vocabulary.kinds import KINDS, Kind
 from nightgauge.vocabulary.kinds_anode import ANODES
@@ -51,7 +52,10 @@ def _why_no_wells(history: History) -> str | None:
     most = max((len(record.begun) for record in records(history)), default=0)
     least = round(history.limit(WELL_TEST, "tests")) + 1
     if most >= least:
-        return None
+        together = moved_together(history)
+        if not together:
+            return None
+        return f"tests of {', '.join(together)} fell as most others did: check the vessel's meter before any well"
     return f"needs {least} accepted tests of a well, {most or 'none'} {'is' if most < 2 else 'are'} there"
 
 

@@ -4,7 +4,7 @@ import numpy as np
 
 from nightgauge.detect.history import History
 from nightgauge.detect.well_records import KIND, Fall, Record
-from nightgauge.detect.wording import Draft, day_of, quantity
+from nightgauge.detect.wording import Draft, day_of, duration, quantity
 from nightgauge.statistics.few import Shift
 from nightgauge.vocabulary.findings import Candidate, Effect, Term
 
@@ -12,6 +12,8 @@ _TELLING = 2.0
 """Deviations from which a rate has changed, for the words alone. House choice: 95 %."""
 _SAME = 0.05
 """Change of a rate below which it is called the same, however sure. House choice: two tests' scatter."""
+_SHORTER = 0.5
+"""Part of the usual length below which tests are shorter ones, which purge and slugs move more. House choice."""
 
 
 def candidate(history: History, record: Record, fall: Fall, others: list[bool]) -> Candidate:
@@ -36,7 +38,7 @@ def candidate(history: History, record: Record, fall: Fall, others: list[bool]) 
     draft.over(begin, last)
     _numbers(draft, record, fall, changes)
     draft.effect = _cost(record, fall) if fall.ended_by is None else None
-    _instead(draft, fall, others)
+    _instead(draft, record, fall, others)
     return draft.done(_summary(history, record, fall, what), begin, last)
 
 
@@ -147,7 +149,7 @@ def _cost(record: Record, fall: Fall) -> Effect | None:
     return None
 
 
-def _instead(draft: Draft, fall: Fall, others: list[bool]) -> None:
+def _instead(draft: Draft, record: Record, fall: Fall, others: list[bool]) -> None:
     stayed = len(others) - sum(others)
     if stayed:
         wells = "1 other well" if stayed == 1 else f"{stayed} other wells"
@@ -158,6 +160,10 @@ def _instead(draft: Draft, fall: Fall, others: list[bool]) -> None:
         draft.not_because("a test gone wrong", f"{len(fall.out)} tests say the same")
     else:
         draft.not_because("a test gone wrong", "not excluded until a second test says the same")
+    lasted = record.ended - record.begun
+    now, usual = (float(np.median(lasted[list(places)])) for places in (fall.late, fall.record))
+    told = f"they lasted {duration(now)}, those before {duration(usual)}"
+    draft.not_because("shorter tests", told if now >= _SHORTER * usual else f"not excluded: {told}")
 
 
 def _summary(history: History, record: Record, fall: Fall, what: str) -> str:

@@ -2,10 +2,11 @@
 
 A test is held against the well's own tests before it, as a ratio (rates scatter by a share of themselves). Two tests
 or three in a row that are out together confirm each other; one alone has to be far out. A slow fall over the whole
-record is told as such. Where most wells of the vessel have moved by about the same share it is the vessel's meter, and
-no well is told.
+record is told as such. Where most wells of the vessel have moved by about the same share it is the vessel's meter: no
+well is told, and the night says that it could not judge them.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -45,6 +46,24 @@ class _Lines:
 
 def find(history: History) -> list[Candidate]:
     """Return wells whose latest tests fall out of their own record, and falls that are over."""
+    return [
+        candidate(history, record, fall, others)
+        for record, fall, others in _falls(history)
+        if not _is_the_meter(others)
+    ]
+
+
+def moved_together(history: History) -> list[str]:
+    """Return the wells whose latest tests fell out of their record by about the share by which most others moved."""
+    return [
+        record.well
+        for record, fall, others in _falls(history)
+        if fall.ended_by is None and fall.is_confirmed and _is_the_meter(others)
+    ]
+
+
+def _falls(history: History) -> Iterator[tuple[Record, Fall, list[bool]]]:
+    """Yield each well's falls, with whether the other wells moved alike."""
     everyone = records(history)
     lines = _Lines(
         float(np.log1p(-history.limit(KIND, "least_fall"))),
@@ -52,13 +71,9 @@ def find(history: History) -> list[Candidate]:
         history.limit(KIND, "deviations_alone"),
         max(2, round(history.limit(KIND, "tests"))),
     )
-    found = []
     for record in everyone:
         for fall in _of_well(record, lines):
-            others = _others(everyone, record, fall)
-            if not _is_the_meter(others):
-                found.append(candidate(history, record, fall, others))
-    return found
+            yield record, fall, _others(everyone, record, fall)
 
 
 def _of_well(record: Record, lines: _Lines) -> list[Fall]:
