@@ -11,6 +11,15 @@ import polars as pl
 import pytest
 from hypothesis import settings
 
+from nightgauge.field.read import read_field
+from nightgauge.field.settings import Field
+from nightgauge.simulate.folder import field_toml, tags_csv
+from nightgauge.simulate.instruments import to_shown
+from nightgauge.simulate.make import simulate_samples
+from nightgauge.simulate.plan import Plan
+from nightgauge.vocabulary.frames import VESSEL_SAMPLES
+from nightgauge.vocabulary.signals import SIGNALS
+
 # The same examples in every run, so that a red run is the change's own doing; `--hypothesis-profile=explore` looks on.
 settings.register_profile("fixed", derandomize=True)
 settings.register_profile("explore", max_examples=1000)
@@ -134,3 +143,30 @@ def run() -> Callable[..., subprocess.CompletedProcess[str]]:
         )
 
     return run_it
+
+
+@pytest.fixture(scope="session")
+def planted(tmp_path_factory: pytest.TempPathFactory) -> Callable[[Plan], tuple[Field, pl.DataFrame]]:
+    """Return a maker of a plan's field and of its first vessel's VESSEL_SAMPLES, as a historian keeps them."""
+
+    def make(plan: Plan) -> tuple[Field, pl.DataFrame]:
+        folder = tmp_path_factory.mktemp("planted")
+        (folder / "tags.csv").write_text(tags_csv(plan), encoding="utf-8")
+        (folder / "field.toml").write_text(field_toml(plan), encoding="utf-8")
+        return read_field(folder / "field.toml"), _samples_of(plan)
+
+    return make
+
+
+def _samples_of(plan: Plan) -> pl.DataFrame:
+    kept = simulate_samples(plan)
+    parts = []
+    for place, one in enumerate(plan.vessels[0].instruments):
+        shown = to_shown(one, plan.atmosphere_kpa)
+        mine = kept.filter((pl.col("tag") == place) & ~pl.col("is_bad"))
+        parts.append(mine.select(
+            time_utc=pl.lit(plan.start) + pl.duration(microseconds=(pl.col("second") * 1e6).round().cast(pl.Int64)),
+            value=pl.col("value") * shown.factor + shown.constant,
+            signal=pl.lit(one.signal), flag=pl.lit("good"), max_gap_s=pl.lit(SIGNALS[one.signal].max_gap_s),
+        ))  # fmt: skip
+    return VESSEL_SAMPLES.build(pl.concat(parts))

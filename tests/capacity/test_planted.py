@@ -8,16 +8,11 @@ import pytest
 
 from nightgauge.capacity import capacities, what_would_give_more
 from nightgauge.derive import derive_vessel
-from nightgauge.field.read import read_field
 from nightgauge.simulate.design import BARREL, Design, physics, settings, water_volume_m3, wells
 from nightgauge.simulate.faults import added_wells
-from nightgauge.simulate.folder import field_toml, tags_csv
-from nightgauge.simulate.instruments import to_shown
-from nightgauge.simulate.make import simulate_samples
 from nightgauge.simulate.plan import ExportGroup, Fault, Plan, Slugs, VesselPlan
 from nightgauge.simulate.suites import Quality, instrument
-from nightgauge.vocabulary.frames import VESSEL_DAYS, VESSEL_SAMPLES, WELL_TESTS
-from nightgauge.vocabulary.signals import SIGNALS
+from nightgauge.vocabulary.frames import VESSEL_DAYS, WELL_TESTS
 
 DAYS, SHARE = 3, 0.7
 DESIGN = Design(
@@ -39,30 +34,12 @@ def plan_of(*, is_undersized: bool) -> Plan:
     return Plan("Invented", "America/Denver", start, DAYS, 11, (vessel,), groups, step_s=10.0)
 
 
-def samples_of(plan: Plan) -> pl.DataFrame:
-    """What the historian keeps, in SI, as deriving reads it."""
-    kept = simulate_samples(plan)
-    parts = []
-    for place, one in enumerate(plan.vessels[0].instruments):
-        shown = to_shown(one, plan.atmosphere_kpa)
-        mine = kept.filter((pl.col("tag") == place) & ~pl.col("is_bad"))
-        parts.append(mine.select(
-            time_utc=pl.lit(plan.start) + pl.duration(microseconds=(pl.col("second") * 1e6).round().cast(pl.Int64)),
-            value=pl.col("value") * shown.factor + shown.constant,
-            signal=pl.lit(one.signal), flag=pl.lit("good"), max_gap_s=pl.lit(SIGNALS[one.signal].max_gap_s),
-        ))  # fmt: skip
-    return VESSEL_SAMPLES.build(pl.concat(parts))
-
-
 @pytest.fixture(scope="module", params=["undersized", "sound"])
-def made(request, tmp_path_factory):
+def made(request, planted):
     plan = plan_of(is_undersized=request.param == "undersized")
-    folder = tmp_path_factory.mktemp(request.param)
-    (folder / "tags.csv").write_text(tags_csv(plan), encoding="utf-8")
-    (folder / "field.toml").write_text(field_toml(plan), encoding="utf-8")
-    field = read_field(folder / "field.toml")
+    field, samples = planted(plan)
     (vessel,) = field.vessels
-    derived = derive_vessel(vessel, field, samples_of(plan), plan.start, plan.end, VESSEL_DAYS.empty())
+    derived = derive_vessel(vessel, field, samples, plan.start, plan.end, VESSEL_DAYS.empty())
     asked = (vessel, field, derived.days, derived.signal_hours, plan.end)
     return request.param, capacities(*asked), what_would_give_more(*asked, WELL_TESTS.empty())
 

@@ -16,8 +16,8 @@ from nightgauge.cli.app import application
 from nightgauge.cli.capacity_commands import well_of
 from nightgauge.errors import SettingError
 from nightgauge.field.read import read_field
+from nightgauge.field.settings import Field
 from nightgauge.pipeline.capacity import ask
-from nightgauge.pipeline.nights import run_night
 from nightgauge.pipeline.reading import read_exports
 from nightgauge.store import Store
 from nightgauge.vocabulary.frames import WELL_TESTS
@@ -35,13 +35,8 @@ def now() -> datetime:
 
 
 @pytest.fixture
-def judged(make_field: Callable[..., Path]) -> Path:
-    toml = make_field(3)
-    field = read_field(toml)
-    store = Store(field.database)
-    read_exports(field, store, now)
-    run_night(field, store, FIRST + timedelta(days=3), now)
-    return toml
+def judged(make_field: Callable[..., Path], judge: Callable[[Path, int], Field]) -> Path:
+    return judge(make_field(3), 3).path
 
 
 def test_all_vessels_are_told_by_the_limit_they_use_most(judged: Path) -> None:

@@ -14,8 +14,7 @@ from typer.testing import CliRunner, Result
 from nightgauge.cli.app import HOMES, application
 from nightgauge.errors import NightgaugeError, NoGoodNight, SettingError, StoreMissing
 from nightgauge.field.read import read_field
-from nightgauge.pipeline.nights import run_night
-from nightgauge.pipeline.reading import read_exports
+from nightgauge.field.settings import Field
 from nightgauge.store import Store
 
 FIRST = datetime(2026, 5, 1, tzinfo=UTC)
@@ -27,14 +26,9 @@ def invoke(*arguments: object) -> Result:
 
 
 @pytest.fixture
-def judged(make_field: Callable[..., Path]) -> Path:
+def judged(make_field: Callable[..., Path], judge: Callable[[Path, int], Field]) -> Path:
     """Return a field whose first night found the float stuck at 05:33 on its fourth day."""
-    toml = make_field(4, {3: 20000.0})
-    field = read_field(toml)
-    store = Store(field.database)
-    read_exports(field, store, lambda: datetime.now(UTC))
-    run_night(field, store, FIRST + timedelta(days=4), lambda: datetime.now(UTC))
-    return toml
+    return judge(make_field(4, {3: 20000.0}), 4).path
 
 
 def test_every_command_has_help() -> None:

@@ -14,7 +14,7 @@ from nightgauge.cli.app import application
 from nightgauge.derive import Derived
 from nightgauge.errors import SettingError
 from nightgauge.field.read import read_field
-from nightgauge.pipeline.nights import run_night
+from nightgauge.field.settings import Field
 from nightgauge.pipeline.reading import read_exports
 from nightgauge.store import Store
 from nightgauge.vocabulary.frames import DUMP_CYCLES, SIGNAL_HOURS, VESSEL_DAYS, VESSEL_HOURS, WELL_TESTS
@@ -48,13 +48,10 @@ def now() -> datetime:
 
 
 @pytest.fixture
-def judged(make_field: Callable[..., Path]) -> Path:
+def judged(make_field: Callable[..., Path], judge: Callable[[Path, int], Field]) -> Path:
     toml = make_field(3)
     toml.write_text(toml.read_text() + WELLS)
-    field = read_field(toml)
-    store = Store(field.database)
-    read_exports(field, store, now)
-    run_night(field, store, FIRST + timedelta(days=3), now)
+    store = Store(judge(toml, 3).database)
     rows = [
         {
             "well": well, "vessel": "TK-2", "start_utc": FIRST + timedelta(hours=at),

@@ -3,20 +3,14 @@
 from dataclasses import replace
 from datetime import UTC, datetime
 
-import polars as pl
 import pytest
 
 from nightgauge.derive import derive_vessel
-from nightgauge.field.read import read_field
 from nightgauge.losses import back_pressure
 from nightgauge.simulate.design import Design, physics, settings, wells
-from nightgauge.simulate.folder import field_toml, tags_csv
-from nightgauge.simulate.instruments import to_shown
-from nightgauge.simulate.make import simulate_samples
 from nightgauge.simulate.plan import ExportGroup, Fault, Plan, Slugs, VesselPlan
 from nightgauge.simulate.suites import Quality, instrument
-from nightgauge.vocabulary.frames import VESSEL_DAYS, VESSEL_SAMPLES
-from nightgauge.vocabulary.signals import SIGNALS
+from nightgauge.vocabulary.frames import VESSEL_DAYS
 
 PSI_KPA = 6.894757293168361
 DAY_S = 86400.0
@@ -35,33 +29,15 @@ def plan_of(faults: tuple[Fault, ...]) -> Plan:
     return Plan("Invented", "America/Denver", start, DAYS, 11, (vessel,), groups, step_s=30.0)
 
 
-def samples_of(plan: Plan) -> pl.DataFrame:
-    """What the historian keeps, in SI, as deriving reads it."""
-    kept = simulate_samples(plan)
-    parts = []
-    for place, one in enumerate(plan.vessels[0].instruments):
-        shown = to_shown(one, plan.atmosphere_kpa)
-        mine = kept.filter((pl.col("tag") == place) & ~pl.col("is_bad"))
-        parts.append(mine.select(
-            time_utc=pl.lit(plan.start) + pl.duration(microseconds=(pl.col("second") * 1e6).round().cast(pl.Int64)),
-            value=pl.col("value") * shown.factor + shown.constant,
-            signal=pl.lit(one.signal), flag=pl.lit("good"), max_gap_s=pl.lit(SIGNALS[one.signal].max_gap_s),
-        ))  # fmt: skip
-    return VESSEL_SAMPLES.build(pl.concat(parts))
-
-
 @pytest.fixture(scope="module", params=["drift", "sound"])
-def made(request, tmp_path_factory):
+def made(request, planted):
     plan = plan_of((DRIFT,) if request.param == "drift" else ())
-    folder = tmp_path_factory.mktemp(request.param)
-    (folder / "tags.csv").write_text(tags_csv(plan), encoding="utf-8")
-    (folder / "field.toml").write_text(field_toml(plan), encoding="utf-8")
-    field = read_field(folder / "field.toml")
+    field, samples = planted(plan)
     field = replace(
         field, wells=tuple(replace(well, productivity_index_m3_per_day_per_kpa=0.1) for well in field.wells)
     )
     (vessel,) = field.vessels
-    derived = derive_vessel(vessel, field, samples_of(plan), plan.start, plan.end, VESSEL_DAYS.empty())
+    derived = derive_vessel(vessel, field, samples, plan.start, plan.end, VESSEL_DAYS.empty())
     return request.param, back_pressure(vessel, field, derived.days, derived.signal_hours, derived.tests)
 
 
