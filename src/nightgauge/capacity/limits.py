@@ -20,7 +20,7 @@ from nightgauge.physics.liquids import (
 from nightgauge.physics.retention import (
     effective_volume_m3,
     liquid_capacity_m3_per_day,
-    required_retention_min,
+    required_min,
     retention_min,
 )
 from nightgauge.physics.settling import (
@@ -32,7 +32,6 @@ from nightgauge.physics.settling import (
     settling_rate_m3_per_day,
     smallest_drop_m,
 )
-from nightgauge.physics.sizing import held_volume_m3
 from nightgauge.physics.valve import flow_m3_per_day, liquid_head_kpa
 from nightgauge.units import to_display
 
@@ -98,10 +97,7 @@ class Reckoner:
 
     def retention_used(self, phase: str) -> float | None:
         """Return the share of a phase's volume that the high load needs to stay as long as required."""
-        volume, required, load = self.volume_m3(phase), self.required_min(phase), self.high(phase)
-        if volume is None or required is None or load is None or volume <= 0.0:
-            return None
-        return held_volume_m3(load, required) / volume
+        return self.used(self._retention(phase))
 
     def limits(self) -> tuple[Limit, ...]:
         """Return all limits; in a vessel of one liquid none of an oil layer."""
@@ -146,13 +142,13 @@ class Reckoner:
 
     def required_min(self, phase: str) -> float | None:
         """Return the retention required: by bottle test, else by the published table."""
-        vessel = self.vessel
-        own = vessel.required_water_retention_min if phase == "water" else vessel.required_oil_retention_min
-        if own is not None or vessel.oil_gravity_degapi is None:
-            return own
         temperature = math.nan if self.point.temperature_c is None else self.point.temperature_c
-        required = float(required_retention_min(vessel.oil_gravity_degapi, temperature).lower)
+        required = required_min(self._by_bottle_test(phase), self.vessel.oil_gravity_degapi, temperature)
         return None if math.isnan(required) else required
+
+    def _by_bottle_test(self, phase: str) -> float | None:
+        vessel = self.vessel
+        return vessel.required_water_retention_min if phase == "water" else vessel.required_oil_retention_min
 
     def dump_drop_kpa(self) -> float | None:
         """Return the pressure drop over the water dump with its interface where it stands."""
@@ -178,14 +174,9 @@ class Reckoner:
         if required is None:
             return Limit(name, phase, None, f"needs required_retention of {phase}, or oil_gravity and temperature")
         rate = float(liquid_capacity_m3_per_day(volume, required))
-        source = "bottle test" if self._is_bottle_tested(phase) else "published table"
+        source = "published table" if self._by_bottle_test(phase) is None else "bottle test"
         held = f"{self.said(volume, 'volume')} held, {required:.3g} min required by {source}"
         return Limit(name, phase, rate, held)
-
-    def _is_bottle_tested(self, phase: str) -> bool:
-        vessel = self.vessel
-        own = vessel.required_water_retention_min if phase == "water" else vessel.required_oil_retention_min
-        return own is not None
 
     def _missing_of_volume(self, phase: str) -> str:
         if self.shell is None:

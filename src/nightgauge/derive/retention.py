@@ -8,7 +8,7 @@ from nightgauge.derive.plant import Plant
 from nightgauge.derive.spans import Floats
 from nightgauge.physics.gas import Gas, gas_capacity_m3_per_day
 from nightgauge.physics.liquids import oil_density_kg_m3
-from nightgauge.physics.retention import effective_volume_m3, required_retention_min, retention_min
+from nightgauge.physics.retention import effective_volume_m3, required_min, retention_min
 
 
 @dataclass(frozen=True)
@@ -49,15 +49,11 @@ def _or_set(seen: Floats, setting: float | None) -> Floats:
 
 
 def _required(plant: Plant, temperature: Floats) -> dict[str, Floats]:
-    """Return the bottle test's times, else the published table's lower end for this oil and temperature."""
     vessel = plant.vessel
-    table = np.full(temperature.shape, np.nan)
-    if vessel.oil_gravity_degapi is not None:
-        table = np.asarray(required_retention_min(vessel.oil_gravity_degapi, temperature).lower)
-    water, oil = vessel.required_water_retention_min, vessel.required_oil_retention_min
+    by_test = {"water": vessel.required_water_retention_min, "oil": vessel.required_oil_retention_min}
     return {
-        "water_required_min": table if water is None else np.full(temperature.shape, water),
-        "oil_required_min": table if oil is None else np.full(temperature.shape, oil),
+        f"{liquid}_required_min": np.asarray(required_min(tested, vessel.oil_gravity_degapi, temperature))
+        for liquid, tested in by_test.items()
     }
 
 

@@ -101,6 +101,35 @@ def required_retention_min(
     return Band(plain(lower, temperature_c), plain(upper, temperature_c))
 
 
+def required_min(bottle_test_min: float | None, oil_gravity_degapi: float | None, temperature_c: Values) -> Values:
+    """Return the retention time required of a liquid: by bottle test, else the lower end of the published table.
+
+    Parameters
+    ----------
+    bottle_test_min : float, optional
+        What a bottle test of these liquids asks. [min]
+    oil_gravity_degapi : float, optional
+        Gravity of the oil, for the table. [degAPI]
+    temperature_c : float or array
+        Of the liquids in the vessel. [degC]
+
+    Returns
+    -------
+    float or array
+        Of the shape of the temperature; NaN where neither tells it. [min]
+
+    Examples
+    --------
+    >>> required_min(8.0, 27.0, 35.0), required_min(None, 27.0, 35.0), required_min(None, None, 35.0)
+    (8.0, 10.0, nan)
+
+    """
+    if bottle_test_min is None and oil_gravity_degapi is not None:
+        return required_retention_min(oil_gravity_degapi, temperature_c).lower
+    (temperature,) = as_floats(temperature_c)
+    return plain(np.full_like(temperature, np.nan if bottle_test_min is None else bottle_test_min), temperature_c)
+
+
 def effective_volume_m3(
     shell: Shell,
     lower_level_m: Values,
