@@ -189,7 +189,10 @@ def test_a_running_week_counts_only_the_days_so_far(make_view: MakeView, read_pa
 def test_the_mail_text_says_the_same_in_lines_of_a_mail(view: WeekView) -> None:
     text = weekly_text(view)
     assert max(len(line) for line in text.splitlines()) <= 78  # RFC 5322, 2.1.1
-    assert "1. TB-1: water dump stuck shut since Fri 04:10 (sure); up to 310 bbl/day." in text
+    assert (
+        "1. TB-1: water dump stuck shut since Fri 04:10 (sure); up to 310 bbl/day (water to the oil side)."
+        in _plain(text)
+    )
     assert "Has not dumped for 68 h while water came in at 1,900 bbl/day." in _plain(text)
     assert ".;" not in text
     assert "TB-4: dumps: no level, switch or meter since Wednesday" in text

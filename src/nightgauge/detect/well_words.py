@@ -1,5 +1,7 @@
 """A fall of a well's tests in words and numbers: what it makes less of, or more of, and what that costs."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from nightgauge.detect.history import History
@@ -103,12 +105,8 @@ def _numbers(draft: Draft, record: Record, fall: Fall, changes: dict[str, Shift]
     tests = "test" if len(fall.late) == 1 else f"{len(fall.late)} tests"
     names = [fall.name, *(name for name in ("liquid", "oil", "water", "gas") if name != fall.name)]
     for name in names:
-        if name in changes:
-            moved = changes[name]
-            rate = record.rate(name)
-            word = "oil" if rate is None else rate.name
-            draft.found(f"{word} rate, last {tests}", float(np.exp(moved.after)), "m3/day",
-                        float(np.exp(moved.before)))  # fmt: skip
+        if name in changes and (sides := _sides(record, fall, name)) is not None:
+            draft.found(f"{sides.name} rate, last {tests}", sides.now, "m3/day", sides.before)
     cuts = _cuts(record, fall)
     if cuts is not None:
         draft.found(f"water cut, last {tests}", cuts[1], "1", cuts[0])
@@ -118,8 +116,28 @@ def _numbers(draft: Draft, record: Record, fall: Fall, changes: dict[str, Shift]
     draft.found("standard uncertainty of that fall", sure, "1", None)
     draft.found("tests in the record before", float(len(fall.record)), "", None)
     name = "deviations" if fall.is_confirmed else "deviations_alone"
-    draft.found("fall in its own deviations, allowing for few tests", abs(fall.moved.deviations), "",
+    draft.found("fall over the usual scatter of its tests, allowing for few", abs(fall.moved.deviations), "",
                 draft.history.limit(KIND, name))  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Sides:
+    """One rate before a fall and now, as medians of the tests. [m3/day]"""
+
+    name: str
+    before: float
+    now: float
+
+
+def _sides(record: Record, fall: Fall, name: str) -> _Sides | None:
+    """Return a rate on both sides of a fall; None where a side does not have it."""
+    rate = record.rate(name)
+    if rate is None:
+        return None
+    before, now = (rate.values[list(places)] for places in (fall.record, fall.late))
+    if not (np.isfinite(before).any() and np.isfinite(now).any()):
+        return None
+    return _Sides(rate.name, float(np.nanmedian(before)), float(np.nanmedian(now)))
 
 
 def _cuts(record: Record, fall: Fall) -> tuple[float, float] | None:
@@ -134,18 +152,16 @@ def _cuts(record: Record, fall: Fall) -> tuple[float, float] | None:
 def _cost(record: Record, fall: Fall) -> Effect | None:
     """Return the oil that the well makes less, or its liquid where that is all that is known. [m3/day]"""
     for name in ("oil", "liquid"):
-        rate = record.rate(name)
-        if rate is not None:
-            before, now = (rate.values[list(places)] for places in (fall.record, fall.late))
-            if not (np.isfinite(before).any() and np.isfinite(now).any()):
+        if record.rate(name) is not None:
+            sides = _sides(record, fall, name)
+            if sides is None or sides.now >= sides.before:
                 return None
-            usual, left = float(np.nanmedian(before)), float(np.nanmedian(now))
             terms = (
-                Term(f"{rate.name} rate, median of the tests before", usual, "m3/day"),
-                Term(f"{rate.name} rate, median of the last tests", left, "m3/day"),
+                Term(f"{sides.name} rate, median of the tests before", sides.before, "m3/day"),
+                Term(f"{sides.name} rate, median of the last tests", sides.now, "m3/day"),
             )
             basis = f"{name} that the well makes less: tests before less last tests"
-            return Effect(usual - left, "m3/day", basis, terms) if left < usual else None
+            return Effect(sides.before - sides.now, "m3/day", basis, terms)
     return None
 
 
@@ -183,12 +199,8 @@ def _rates(history: History, record: Record, fall: Fall) -> str:
     """Return the rate that fell, and the oil beside it."""
     parts = []
     for name in dict.fromkeys((fall.name, "oil")):
-        rate = record.rate(name)
-        if rate is None:
-            continue
-        before, now = (rate.values[list(places)] for places in (fall.record, fall.late))
-        if np.isfinite(before).any() and np.isfinite(now).any():
-            usual, left = float(np.nanmedian(before)), float(np.nanmedian(now))
-            shown = (quantity(history, value, "liquid rate") for value in (left, usual))
-            parts.append(f"{rate.name} {next(shown)}, {next(shown)} before")
+        sides = _sides(record, fall, name)
+        if sides is not None:
+            now, before = (quantity(history, value, "liquid rate") for value in (sides.now, sides.before))
+            parts.append(f"{sides.name} {now}, {before} before")
     return "; ".join(parts)

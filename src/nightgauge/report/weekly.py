@@ -156,9 +156,16 @@ def weekly_text(view: WeekView) -> str:
 
 
 def _visit_line(at: int, card: Card) -> str:
-    cost = f"; {card.cost.words}" if card.cost else ""
+    cost = _cost_words(card)
     first = f" {sentence(f'look first: {card.look_first}')}" if card.look_first else ""
     return f"{at}. {card.vessel}: {card.what} since {card.since} ({card.sure}){cost}. {card.summary}{first}"
+
+
+def _cost_words(card: Card) -> str:
+    """Return what a finding costs, and of what, behind a semicolon; nothing where that is not known."""
+    if card.cost is None:
+        return ""
+    return f"; {card.cost.words} ({card.cost.basis})" if card.cost.basis else f"; {card.cost.words}"
 
 
 def _section(title: str, items: list[str]) -> list[str]:
