@@ -18,6 +18,10 @@ ISOLATE = (
     "Stored pressure and moving linkage: isolate, bleed down, lock out and gas-test by the site's own procedure "
     "before touching the valve or the float; competent people decide."
 )
+STORED_PRESSURE = (
+    "Stored pressure and hot fluids: isolate, bleed down, lock out and gas-test by the site's own procedure before "
+    "any work there; competent people decide."
+)
 LOOK_ONLY = "Look and measure only; relief valves and working pressure are never changed to suit a finding."
 SOUR = "Treat the stream as holding hydrogen sulphide until a gas test at the place says otherwise."
 

@@ -1,13 +1,13 @@
 """The kinds told of sacrificial anodes."""
 
-from nightgauge.vocabulary.kind import DAY, FIVE_DEVIATIONS, HOUSE, ISOLATE, LOOK_ONLY, PRACTICE, Kind, any_of
+from nightgauge.vocabulary.kind import DAY, FIVE_DEVIATIONS, HOUSE, LOOK_ONLY, PRACTICE, STORED_PRESSURE, Kind, any_of
 from nightgauge.vocabulary.limits import Limit
 
 _PULLED = (
     "An anode is only pulled from a vessel that is out of service, drained, isolated and gas-tested by the site's own "
     "procedure."
 )
-_CAUTIONS = (LOOK_ONLY, _PULLED, ISOLATE)
+_CAUTIONS = (LOOK_ONLY, _PULLED, STORED_PRESSURE)
 _ELEMENT = "anode:<id>"
 
 SPENT = Kind(

@@ -11,6 +11,7 @@ from nightgauge.vocabulary.kind import (
     PRACTICE,
     PSI,
     SOUR,
+    STORED_PRESSURE,
     Kind,
     any_of,
 )
@@ -316,5 +317,5 @@ WELL_TEST = Kind(
         "Meter of the test vessel, against a tank gauge or the other wells' tests.",
         "What was done at the well: speed, choke, chemical, a stop.",
     ),
-    (LOOK_ONLY, ISOLATE),
+    (LOOK_ONLY, STORED_PRESSURE),
 )
