@@ -1,8 +1,8 @@
 """The rates of a well over the steady part of its run, with their uncertainty.
 
-Rates are taken hour by hour after the purge; the steady part is the longest stretch up to the end whose two halves
-agree. The standard uncertainty of a mean is that of its hours, which are like their neighbours, joined with what one
-count at either end is worth.
+Rates are taken hour by hour after the purge; the steady part is the longest stretch up to the last hour of flow whose
+two halves agree. The standard uncertainty of a mean is that of its hours, which are like their neighbours, joined
+with what one count at either end is worth.
 """
 
 from dataclasses import dataclass
