@@ -15,6 +15,7 @@ import polars as pl
 from nightgauge.errors import ProgrammerError
 from nightgauge.store import ranges
 from nightgauge.store.frames_io import insert, scalar
+from nightgauge.store.home import KEY, Merged, SampleHome
 from nightgauge.store.schema import CHANGED_RANGES, FILE_TAGS
 from nightgauge.vocabulary.exports import EXPORT_SAMPLES, Export, ParsedExport
 from nightgauge.vocabulary.flags import UNCERTAIN
@@ -22,8 +23,6 @@ from nightgauge.vocabulary.frames import QUARANTINE, SOURCE_FILES
 
 SLICE_ROWS = 2_000_000
 """Samples merged at a time. House choice: about 100 MB of join, and few enough slices that scans do not add up."""
-
-KEY = ["tag_id", "time_utc"]
 
 
 @dataclass(frozen=True)
@@ -42,13 +41,15 @@ class FileCounts:
     rows_assumed_first: int = 0
 
 
-def land(con: duckdb.DuckDBPyConnection, export: Export, parsed: ParsedExport, read_at: datetime) -> FileCounts:
+def land(
+    con: duckdb.DuckDBPyConnection, home: SampleHome, export: Export, parsed: ParsedExport, read_at: datetime
+) -> FileCounts:
     """Store one export that is read for the first time, within the caller's transaction."""
     _check(con, parsed)
     file_id = next_file_id(con)
     # Losers are compared before the samples land: what counts is what was stored before this file.
-    losers_repeated = int(Meeting.of(con, parsed.losers).same.height)
-    stored = _merge(con, parsed.samples, file_id)
+    losers_repeated = home.count_same(parsed.losers)
+    stored = home.merge(parsed.samples, file_id)
     counts = FileCounts(
         file_id=file_id,
         rows_read=parsed.rows_read,
@@ -154,20 +155,7 @@ _MEET = """
 """
 
 
-@dataclass(frozen=True)
-class Merged:
-    """What a merge did, in rows, and which ranges it changed."""
-
-    fresh: int
-    overwrote: int
-    repeated: int
-    uncertain: int
-    first: datetime | None
-    last: datetime | None
-    changes: pl.DataFrame
-
-
-def _merge(con: duckdb.DuckDBPyConnection, samples: pl.DataFrame, file_id: int) -> Merged:
+def merge(con: duckdb.DuckDBPyConnection, samples: pl.DataFrame, file_id: int) -> Merged:
     """Merge samples of a file that is later than all stored ones."""
     parts = [_merge_slice(con, piece, file_id) for piece in slices(samples)]
     changes = [part.changes for part in parts]

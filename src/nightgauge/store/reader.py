@@ -8,8 +8,10 @@ import polars as pl
 
 from nightgauge.store import ranges, rereading
 from nightgauge.store.frames_io import Parameters, select
+from nightgauge.store.home import STRETCHES, SampleHome, whole_of
 from nightgauge.store.remembered import recall
-from nightgauge.store.schema import IN_FORCE
+from nightgauge.store.table_home import TableHome
+from nightgauge.store.vessel_samples import in_force, vessel_samples
 from nightgauge.vocabulary.derived import Derived
 from nightgauge.vocabulary.frames import (
     DUMP_CYCLES,
@@ -19,10 +21,10 @@ from nightgauge.vocabulary.frames import (
     QUARANTINE,
     SIGNAL_HOURS,
     SOURCE_FILES,
+    TAGS,
     TIME,
     VESSEL_DAYS,
     VESSEL_HOURS,
-    VESSEL_SAMPLES,
     WELL_TESTS,
     Column,
     Frame,
@@ -53,28 +55,25 @@ class Reader:
 
     def __init__(self, connection: duckdb.DuckDBPyConnection) -> None:
         self._con = connection
+        self._home: SampleHome = TableHome(connection)
 
     def vessel_samples(self, vessel: str, start: datetime, end: datetime) -> pl.DataFrame:
         """Return the samples of a vessel in [start, end) as VESSEL_SAMPLES; bad ones are kept without a value."""
-        samples = self._con.sql(
-            f"""SELECT signal, time_utc, CASE WHEN flag = 'bad' THEN NULL ELSE value END AS value,
-                CASE WHEN flag = 'bad' THEN NULL ELSE text_value END AS text_value, flag, max_gap_s
-            FROM sample JOIN tag USING (tag_id)
-            WHERE vessel = $vessel AND time_utc >= $start AND time_utc < $end AND {IN_FORCE}
-            ORDER BY tag_id, time_utc""",  # noqa: S608  a constant of this room
-            params={"vessel": vessel, "start": start, "end": end},
-        ).pl()
-        return VESSEL_SAMPLES.build(samples)
+        tags = self._tags_of(vessel)
+        return vessel_samples(self._home.samples_of(tags["tag_id"], start, end), tags)
 
     def data_span(self, vessel: str) -> tuple[datetime, datetime] | None:
         """Return the first and last sample time of a vessel, or None where it has none."""
-        rows = self._con.execute(
-            f"""SELECT min(time_utc), max(time_utc) FROM sample JOIN tag USING (tag_id)
-            WHERE vessel = $vessel AND {IN_FORCE}""",  # noqa: S608  a constant of this room
-            {"vessel": vessel},
-        ).fetchall()
-        first, last = rows[0]
-        return None if first is None else (first, last)
+        tags = self._tags_of(vessel).with_columns(stretch=pl.int_range(pl.len(), dtype=pl.Int32))
+        extents = self._home.extents(tags.select(*STRETCHES))
+        if extents.is_empty():
+            return None
+        first, last = extents.select(pl.col("first_utc").min(), pl.col("last_utc").max()).row(0)
+        return first, last
+
+    def _tags_of(self, vessel: str) -> pl.DataFrame:
+        """Return the rows of `tag` in force of a vessel as TAGS."""
+        return in_force(select(self._con, TAGS, "vessel = $vessel", {"vessel": vessel}))
 
     def derived(self, vessel: str, start: datetime | None, end: datetime) -> Derived:
         """Return the derived rows of a vessel that begin in [start, end); a day begins at its midnight in the field."""
@@ -159,15 +158,11 @@ class Reader:
 
     def tag_activity(self, until: datetime) -> pl.DataFrame:
         """Return what has come in from each tag in use, counting samples before `until`, as TAG_ACTIVITY."""
-        activity = self._con.sql(
-            """SELECT tag_id, tag, vessel, signal, count(time_utc) AS samples,
-                count(*) FILTER (WHERE flag = 'bad') AS bad_samples,
-                min(time_utc) AS first_utc, max(time_utc) AS last_utc
-            FROM tag LEFT JOIN (SELECT * FROM sample WHERE time_utc < $until) AS heard USING (tag_id)
-            WHERE removed_utc IS NULL GROUP BY ALL""",
-            params={"until": until},
-        ).pl()
-        return TAG_ACTIVITY.build(activity)
+        tags = in_force(select(self._con, TAGS)).select("tag_id", "tag", "vessel", "signal")
+        heard = self._home.extents(whole_of(tags["tag_id"]).with_columns(to_utc=pl.lit(until).cast(TIME)))
+        numbered = tags.with_columns(stretch=pl.int_range(pl.len(), dtype=pl.Int32))
+        activity = numbered.join(heard, on="stretch", how="left").drop("stretch")
+        return TAG_ACTIVITY.build(activity.with_columns(pl.col("samples", "bad_samples").fill_null(0)))
 
     def _days_beginning_in(self, start: datetime | None, end: datetime) -> tuple[date, date]:
         """Return the first day whose midnight in the field is at or after `start`, and the first not before `end`."""

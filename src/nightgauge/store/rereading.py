@@ -15,7 +15,8 @@ import polars as pl
 
 from nightgauge.store import ranges
 from nightgauge.store.frames_io import insert, select
-from nightgauge.store.landing import KEY, Meeting, append, changed_ranges_of, overwrite, slices
+from nightgauge.store.home import SampleHome
+from nightgauge.store.landing import changed_ranges_of
 from nightgauge.vocabulary.exports import ParsedExport
 from nightgauge.vocabulary.frames import QUARANTINE, TIME
 
@@ -61,7 +62,9 @@ def files_with_tags(con: duckdb.DuckDBPyConnection, tags: frozenset[str]) -> pl.
     return files.sort("file_id", descending=True)
 
 
-def land_again(con: duckdb.DuckDBPyConnection, file_id: int, parsed: ParsedExport, read_at: datetime) -> int:
+def land_again(
+    con: duckdb.DuckDBPyConnection, home: SampleHome, file_id: int, parsed: ParsedExport, read_at: datetime
+) -> int:
     """Replace one export's samples of the tags it is owed for, within the caller's transaction.
 
     Returns
@@ -74,52 +77,13 @@ def land_again(con: duckdb.DuckDBPyConnection, file_id: int, parsed: ParsedExpor
     owed = held.filter("reread_owed")["tag"]
     ids = con.sql("SELECT tag_id, tag FROM tag").pl().filter(pl.col("tag").is_in(owed.implode()))["tag_id"]
     samples = parsed.samples.filter(pl.col("tag_id").is_in(ids.implode()))
-    changed = pl.concat(
-        [_drop_vanished(con, file_id, ids, samples), *(_merge(con, s, file_id) for s in slices(samples))]
-    )
+    changed = home.merge_again(samples, ids, file_id)
     ranges.add(con, changed_ranges_of(con, changed))
     # A row without a readable tag is told again only when the whole file is.
     concerned = pl.col("tag").is_in(owed.implode()) | pl.lit(value=owed.len() == held.height)
     _renew_quarantine(con, file_id, parsed.quarantine.filter(concerned), concerned, read_at)
     con.execute("UPDATE file_tag SET reread_owed = false WHERE file_id = $file_id", {"file_id": file_id})
     return changed.height
-
-
-def _drop_vanished(con: duckdb.DuckDBPyConnection, file_id: int, ids: pl.Series, samples: pl.DataFrame) -> pl.DataFrame:
-    """Delete the file's stored samples of these tags that the second reading no longer has; return their keys."""
-    con.register("again", samples.select(KEY))
-    con.register("owed_ids", ids.to_frame())
-    vanished: pl.DataFrame = con.sql(
-        """SELECT tag_id, time_utc
-        FROM sample SEMI JOIN owed_ids USING (tag_id) ANTI JOIN again USING (tag_id, time_utc)
-        WHERE file_id = $file_id""",
-        params={"file_id": file_id},
-    ).pl()
-    if vanished.height:
-        con.register("vanished", vanished)
-        con.execute(
-            """DELETE FROM sample USING vanished WHERE sample.tag_id = vanished.tag_id
-            AND sample.time_utc = vanished.time_utc AND sample.file_id = $file_id""",
-            {"file_id": file_id},
-        )
-        con.unregister("vanished")
-    con.unregister("again")
-    con.unregister("owed_ids")
-    return vanished
-
-
-def _merge(con: duckdb.DuckDBPyConnection, samples: pl.DataFrame, file_id: int) -> pl.DataFrame:
-    """Merge a slice of a file that may be earlier than what is stored; return the keys that changed."""
-    met = Meeting.of(con, samples)
-    mine = pl.col("file_id") <= file_id
-    all_met = pl.concat([met.same, met.other])
-    fresh = samples.join(all_met, on=KEY, how="anti", maintain_order="left")
-    # Equal samples of earlier files become this file's: those files are read again after it and must not displace it.
-    taken = samples.join(all_met.filter(mine), on=KEY, how="semi")
-    if taken.height:
-        overwrite(con, taken, file_id)
-    append(con, fresh, file_id)
-    return pl.concat([fresh.select(KEY), met.other.filter(mine).select(KEY)])
 
 
 def _renew_quarantine(

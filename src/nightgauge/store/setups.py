@@ -19,8 +19,10 @@ from nightgauge.field.settings import BackPressureValve, Field, Vessel, WaterDum
 from nightgauge.field.turns import routed, scheduled, turns_of
 from nightgauge.store import ranges
 from nightgauge.store.frames_io import insert, select
+from nightgauge.store.home import SampleHome, whole_of
 from nightgauge.store.remembered import remember
 from nightgauge.store.schema import CHANGED_RANGES, DERIVED_FRAMES, RECKONED_FRAMES, VESSEL_SETUPS
+from nightgauge.vocabulary.frames import TAGS
 
 _CONTROLS = ("water_dump", "oil_valve", "gas_valve")
 _NOT_DERIVED_FROM = ("id", "name", "limits", "heating", *_CONTROLS)
@@ -105,7 +107,7 @@ def changed_stretches(old: Iterable[Segment], new: Iterable[Segment]) -> list[tu
     ]
 
 
-def sync_setup(con: duckdb.DuckDBPyConnection, field: Field) -> None:
+def sync_setup(con: duckdb.DuckDBPyConnection, home: SampleHome, field: Field) -> None:
     """Mark what a changed field.toml concerns, and remember it, within the caller's transaction."""
     remember(con, "time_zone", field.time_zone)
     stored: dict[str, list[Segment]] = {}
@@ -115,21 +117,28 @@ def sync_setup(con: duckdb.DuckDBPyConnection, field: Field) -> None:
     current = {vessel.id: segments_of(vessel, field) for vessel in field.vessels}
     for vessel, segments in current.items():
         for start, end in changed_stretches(stored.get(vessel, ()), segments):
-            _mark_samples(con, vessel, start, end)
+            _mark_samples(con, home, vessel, (start, end))
     if {vessel: set(segments) for vessel, segments in stored.items()} != {v: set(s) for v, s in current.items()}:
         _rewrite(con, current)
         _forget_others(con, current)
 
 
-def _mark_samples(con: duckdb.DuckDBPyConnection, vessel: str, start: datetime | None, end: datetime | None) -> None:
+def _mark_samples(
+    con: duckdb.DuckDBPyConnection,
+    home: SampleHome,
+    vessel: str,
+    stretch: tuple[datetime | None, datetime | None],
+) -> None:
     """Mark the part of a stretch in which the vessel has samples."""
-    marked = con.sql(
-        """SELECT vessel, greatest(min(time_utc), $start::TIMESTAMPTZ) AS from_utc,
-            least(max(time_utc) + INTERVAL 1 MICROSECOND, $end::TIMESTAMPTZ) AS to_utc
-        FROM sample JOIN tag USING (tag_id) WHERE vessel = $vessel AND removed_utc IS NULL GROUP BY vessel""",
-        params={"vessel": vessel, "start": start, "end": end},
-    ).pl()
-    ranges.add(con, marked.filter(pl.col("from_utc") < pl.col("to_utc")))
+    tags = select(con, TAGS, "vessel = $vessel AND removed_utc IS NULL", {"vessel": vessel})
+    extents = home.extents(whole_of(tags["tag_id"]))
+    if extents.is_empty():
+        return
+    first, last = extents.select(pl.col("first_utc").min(), pl.col("last_utc").max()).row(0)
+    start, end = stretch
+    start, end = max(first, start or first), min(last + ranges.TICK, end or last + ranges.TICK)
+    if start < end:
+        ranges.add(con, pl.DataFrame({"vessel": [vessel], "from_utc": [start], "to_utc": [end]}))
 
 
 def _rewrite(con: duckdb.DuckDBPyConnection, current: dict[str, tuple[Segment, ...]]) -> None:

@@ -22,10 +22,13 @@ import polars as pl
 
 from nightgauge.field.settings import Field, TagRow
 from nightgauge.store import ranges, rereading
+from nightgauge.store.conversions import Remake
 from nightgauge.store.frames_io import insert, select
+from nightgauge.store.home import STRETCHES, SampleHome
+from nightgauge.store.ranges import TICK
 from nightgauge.store.remembered import remember
 from nightgauge.units import Conversion
-from nightgauge.vocabulary.frames import TAGS, TIME
+from nightgauge.vocabulary.frames import TAGS
 from nightgauge.vocabulary.signals import signal_of
 
 
@@ -95,7 +98,7 @@ def states_text(states: Mapping[str, float]) -> str:
     return ";".join(f"{text}={value:g}" for text, value in sorted(states.items()))
 
 
-def sync_tags(con: duckdb.DuckDBPyConnection, field: Field, now: datetime) -> TagSync:
+def sync_tags(con: duckdb.DuckDBPyConnection, home: SampleHome, field: Field, now: datetime) -> TagSync:
     """Make the table equal to tags.csv and mark what that changes, within the caller's transaction."""
     stored = [_Tag(**row) for row in select(con, TAGS).iter_rows(named=True)]
     old = {tag.tag_id: tag for tag in stored}
@@ -103,9 +106,9 @@ def sync_tags(con: duckdb.DuckDBPyConnection, field: Field, now: datetime) -> Ta
     moved = [tag for tag in old.values() if tag.removed_utc is None and new.get(tag.tag_id) != tag]
     returned = [tag for tag in old.values() if tag.removed_utc is not None and tag.tag_id in new]
     reread = _renewed_names(old, new)
-    _mark(con, [*moved, *returned], new)
+    _mark(con, home, [*moved, *returned], new)
     for tag in [*moved, *returned]:
-        _carry_over(con, tag, new, old)
+        _carry_over(home, tag, new, old)
     if moved or returned or new.keys() - old.keys():
         _rewrite(con, old, new, now)
     rereading.owe(con, reread)
@@ -148,47 +151,33 @@ def _renewed_names(old: Mapping[int, _Tag], new: Mapping[int, _Tag]) -> frozense
     return frozenset(renewed | rescaled)
 
 
-def _mark(con: duckdb.DuckDBPyConnection, concerned: Sequence[_Tag], new: Mapping[int, _Tag]) -> None:
+def _mark(con: duckdb.DuckDBPyConnection, home: SampleHome, concerned: Sequence[_Tag], new: Mapping[int, _Tag]) -> None:
     """Mark the stretch of the samples of tags that changed, for the vessels they belonged to and belong to now.
 
     Where only the dates of a row changed, only samples that come under it or fall out of it are concerned.
     """
-    homes = [home for tag in concerned for home in _homes(tag, new)]
-    con.register("homes", pl.DataFrame(homes, schema=_HOMES, orient="row"))
-    spans = con.sql(
-        """WITH membership AS (
-            SELECT homes.vessel, time_utc, redated,
-                coalesce(time_utc >= from_utc, true) AND coalesce(time_utc < old_to, true) AS was_in,
-                coalesce(time_utc >= from_utc, true) AND coalesce(time_utc < new_to, true) AS is_in
-            FROM sample JOIN homes USING (tag_id)
-        )
-        SELECT vessel, min(time_utc) AS from_utc, max(time_utc) + INTERVAL 1 MICROSECOND AS to_utc
-        FROM membership WHERE NOT redated OR was_in <> is_in GROUP BY vessel"""
-    ).pl()
-    con.unregister("homes")
+    rows = [stretch for tag in concerned for stretch in _stretches(tag, new)]
+    stretches = pl.DataFrame(rows, schema={**STRETCHES, "vessel": pl.String}, orient="row")
+    stretches = stretches.with_columns(stretch=pl.int_range(pl.len(), dtype=pl.Int32))
+    found = home.extents(stretches.select(*STRETCHES)).join(stretches.select("stretch", "vessel"), on="stretch")
+    spans = found.group_by("vessel").agg(from_utc=pl.col("first_utc").min(), to_utc=pl.col("last_utc").max() + TICK)
     ranges.add(con, spans)
 
 
-_HOMES: dict[str, pl.DataType | type[pl.DataType]] = {
-    "tag_id": pl.Int32,
-    "vessel": pl.String,
-    "redated": pl.Boolean,
-    "from_utc": TIME,
-    "old_to": TIME,
-    "new_to": TIME,
-}
-
-
-def _homes(tag: _Tag, new: Mapping[int, _Tag]) -> list[tuple[object, ...]]:
-    """Return the vessels that a changed tag's samples belonged to or belong to now, with its dates."""
+def _stretches(tag: _Tag, new: Mapping[int, _Tag]) -> list[tuple[object, ...]]:
+    """Return what is concerned of a changed tag's samples, as `STRETCHES` and vessel, not yet numbered."""
     itself = new.get(tag.tag_id)
     if itself is not None and replace(itself, to_utc=tag.to_utc) == tag:
-        return [(tag.tag_id, tag.vessel, True, tag.from_utc, tag.to_utc, itself.to_utc)]
+        # A row that ends earlier or later: what lies between its two ends comes under it or falls out.
+        ends = {tag.to_utc, itself.to_utc}
+        dates = sorted(end for end in ends if end is not None)
+        start = dates[0] if tag.from_utc is None else max(tag.from_utc, dates[0])
+        return [(0, tag.tag_id, start, None if None in ends else dates[-1], tag.vessel)]
     vessels = {tag.vessel} | {row.vessel for row in new.values() if row.tag == tag.tag}
-    return [(tag.tag_id, vessel, False, None, None, None) for vessel in sorted(vessels)]
+    return [(0, tag.tag_id, None, None, vessel) for vessel in sorted(vessels)]
 
 
-def _carry_over(con: duckdb.DuckDBPyConnection, tag: _Tag, new: Mapping[int, _Tag], old: Mapping[int, _Tag]) -> None:
+def _carry_over(home: SampleHome, tag: _Tag, new: Mapping[int, _Tag], old: Mapping[int, _Tag]) -> None:
     """Convert a changed tag's numbers to the row now in force at their time, where there is one that can take them."""
     if not tag.is_affine:
         return
@@ -196,48 +185,7 @@ def _carry_over(con: duckdb.DuckDBPyConnection, tag: _Tag, new: Mapping[int, _Ta
         is_itself = heir.tag_id == tag.tag_id
         is_new_row = heir.tag == tag.tag and heir.tag_id not in old
         if heir.is_affine and (is_itself or is_new_row) and (not is_itself or heir.conversion != tag.conversion):
-            _convert(con, tag, heir)
-
-
-def _rounded(digits: int) -> str:
-    """Return the SQL for a raw value rounded to so many digits."""
-    return (
-        f"CASE WHEN inverted = 0 THEN 0 ELSE round(inverted, {digits - 1} - floor(log10(abs(inverted)))::INTEGER) END"
-    )
-
-
-_DIGITS = (5, 7, 9, 11, 13)
-"""Digits of a raw value, tried in turn: a transmitter shows up to five, and thirteen are safe from rounding errors."""
-
-
-def _convert(con: duckdb.DuckDBPyConnection, tag: _Tag, heir: _Tag) -> None:
-    """Move and convert the samples of one row that lie in the dates of another.
-
-    The raw value is recovered by inverting the old conversion. Of what that gives, the shortest decimal is
-    taken that makes the very number that is stored: it is what the historian wrote, and so a value converted
-    here equals to the bit the one a fresh reading would make.
-    """
-    shortest = ", ".join(
-        f"CASE WHEN {_rounded(n)} * $old_factor + $old_constant = value THEN {_rounded(n)} END" for n in _DIGITS
-    )
-    con.execute(
-        f"""UPDATE sample SET tag_id = $heir, value = raws.raw * $factor + $constant
-        FROM (
-            SELECT rowid AS row_id, (value - $old_constant) / $old_factor AS inverted,
-                coalesce({shortest}, inverted) AS raw
-            FROM sample WHERE tag_id = $tag AND ($from IS NULL OR time_utc >= $from) AND ($to IS NULL OR time_utc < $to)
-        ) AS raws WHERE sample.rowid = raws.row_id AND sample.tag_id = $tag""",  # noqa: S608  made of constants
-        {
-            "tag": tag.tag_id,
-            "heir": heir.tag_id,
-            "old_factor": tag.factor,
-            "old_constant": tag.constant,
-            "factor": heir.factor,
-            "constant": heir.constant,
-            "from": heir.from_utc,
-            "to": heir.to_utc,
-        },
-    )
+            home.remake(Remake(tag.tag_id, heir.tag_id, tag.conversion, heir.conversion, heir.from_utc, heir.to_utc))
 
 
 def _rewrite(con: duckdb.DuckDBPyConnection, old: Mapping[int, _Tag], new: Mapping[int, _Tag], now: datetime) -> None:

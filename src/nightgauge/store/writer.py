@@ -42,19 +42,19 @@ class Writer(Reader):
 
     def sync_tags(self, field: Field, now: datetime) -> tags.TagSync:
         """Make table `tag` equal to tags.csv; convert, mark and owe readings again as that needs."""
-        return tags.sync_tags(self._con, field, now)
+        return tags.sync_tags(self._con, self._home, field, now)
 
     def sync_setup(self, field: Field) -> None:
         """Mark what settings of field.toml that changed since the last call concern."""
-        setups.sync_setup(self._con, field)
+        setups.sync_setup(self._con, self._home, field)
 
     def land(self, export: Export, parsed: ParsedExport, read_at: datetime) -> landing.FileCounts:
         """Store an export that is read for the first time, with its quarantine, ledger row and changed ranges."""
-        return landing.land(self._con, export, parsed, read_at)
+        return landing.land(self._con, self._home, export, parsed, read_at)
 
     def land_again(self, file_id: int, parsed: ParsedExport, read_at: datetime) -> int:
         """Replace a stored export's samples of the tags it is owed for; return how many changed. Counts stay."""
-        return rereading.land_again(self._con, file_id, parsed, read_at)
+        return rereading.land_again(self._con, self._home, file_id, parsed, read_at)
 
     def refuse(self, export: Export, reason: str, read_at: datetime) -> int:
         """Note in the ledger that an export was refused whole; return its file_id."""
