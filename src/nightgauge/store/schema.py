@@ -67,7 +67,55 @@ FIELD_SETTINGS = Frame(
     ),
 )
 
-TABLES = (*STORED_FRAMES, CHANGED_RANGES, FILE_TAGS, VESSEL_SETUPS, FIELD_SETTINGS)
+LAKE_GROUPS = Frame(
+    "lake_group",
+    "one tag of the lake and the group of vessels whose objects hold its samples, for good",
+    ("tag_id",),
+    (
+        Column("tag_id", pl.Int32, "", "row of `tag`"),
+        Column("vessel", pl.String, "", "vessel it was first seen with"),
+        Column("group_number", pl.Int32, "", "group of vessels"),
+    ),
+)
+
+LAKE_PARTS = Frame(
+    "lake_part",
+    "one Parquet object of the lake: what is not named here does not exist",
+    ("group_number", "day", "part_id"),
+    (
+        Column("part_id", pl.Int32, "", "number, never used again"),
+        Column("group_number", pl.Int32, "", "group of vessels"),
+        Column("day", pl.Date, "", "day in UTC"),
+        Column("name", pl.String, "", "path of the object below the lake's address"),
+        Column("rows", pl.Int64, "", "samples in it"),
+        Column("size_bytes", pl.Int64, "", "size of the object"),
+    ),
+)
+
+LAKE_PART_TAGS = Frame(
+    "lake_part_tag",
+    "one tag in one object of the lake",
+    ("part_id", "tag_id"),
+    (
+        Column("part_id", pl.Int32, "", "object"),
+        Column("tag_id", pl.Int32, "", "row of `tag`"),
+        Column("rows", pl.Int64, "", "samples of it"),
+        Column("bad_rows", pl.Int64, "", "of these: bad"),
+        Column("first_utc", TIME, "", "earliest"),
+        Column("last_utc", TIME, "", "latest"),
+    ),
+)
+
+TABLES = (
+    *STORED_FRAMES,
+    CHANGED_RANGES,
+    FILE_TAGS,
+    VESSEL_SETUPS,
+    FIELD_SETTINGS,
+    LAKE_GROUPS,
+    LAKE_PARTS,
+    LAKE_PART_TAGS,
+)
 """Every table of the database but the record of migrations."""
 
 DERIVED_FRAMES = (DUMP_CYCLES, VESSEL_HOURS, VESSEL_DAYS, SIGNAL_HOURS, WELL_TESTS)
