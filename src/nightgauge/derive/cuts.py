@@ -39,7 +39,7 @@ class Cuts:
     @cached_property
     def _known_s(self) -> Mapping[str, Floats]:
         return {
-            name: per_bin(np.add, cut.length_us / SECOND_US, cut.bin, self.count, 0.0)
+            name: per_bin(np.add, cut.length_s, cut.bin, self.count, 0.0)
             for name, cut in self.by_signal.items()
         }
 

@@ -143,7 +143,7 @@ def _level_columns(plant: Plant, found: Found, known: Facts, cuts: Cuts, open_sp
     hour = np.searchsorted(edges, cut.start_us, side="right") - 1
     is_open = inside(cut.start_us, open_spans)
     above = np.where(is_open, 0.0, time_above_s(cut, opens))
-    below = np.where(is_open, cut.length_us / SECOND_US - time_above_s(cut, closes), 0.0)
+    below = np.where(is_open, cut.length_s - time_above_s(cut, closes), 0.0)
     covered = some & (found.known[0].size > 0)
     for name, threshold, time in (("above_opening_s", opens, above), ("below_closing_s", closes, below)):
         whole = per_bin(np.add, time, hour, cuts.count, 0.0)
@@ -172,4 +172,4 @@ def time_above_s(cut: Pieces, threshold: float) -> Floats:
     high = np.maximum(cut.start_value, cut.end_value)
     flat = high <= low
     share = np.where(flat, (low > threshold).astype(np.float64), (high - threshold) / np.where(flat, 1.0, high - low))
-    return np.clip(share, 0.0, 1.0) * (cut.length_us / SECOND_US)
+    return np.clip(share, 0.0, 1.0) * cut.length_s

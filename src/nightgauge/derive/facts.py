@@ -169,7 +169,7 @@ def _while_open(track: Track | None, found: Found, end_us: int) -> tuple[Floats,
     edges = np.maximum.accumulate(edges)
     cut = pieces(track, edges)
     count = edges.size - 1
-    length = per_bin(np.add, cut.length_us / SECOND_US, cut.bin, count, 0.0)
+    length = per_bin(np.add, cut.length_s, cut.bin, count, 0.0)
     with np.errstate(invalid="ignore", divide="ignore"):
         mean = integral(cut, count) / length
     lowest = per_bin(np.minimum, np.minimum(cut.start_value, cut.end_value), cut.bin, count, np.nan)

@@ -12,7 +12,7 @@ from nightgauge.derive.known import Track
 from nightgauge.derive.load import Rates, water_inflow
 from nightgauge.derive.plant import Plant
 from nightgauge.derive.retention import Means, retention_columns
-from nightgauge.derive.spans import SECOND_US, Floats, Span
+from nightgauge.derive.spans import Floats, Span
 from nightgauge.derive.totals import DAY_S
 from nightgauge.vocabulary.signals import SIGNALS
 
@@ -111,5 +111,5 @@ def _most_of_the_time(track: Track | None, cuts: Cuts) -> list[str | None]:
         return [None] * cuts.count
     cut = cuts.by_signal[track.signal]
     time = np.zeros((cuts.count, len(track.labels)))
-    np.add.at(time, (cut.bin, cut.start_value.astype(np.int64)), cut.length_us / SECOND_US)
+    np.add.at(time, (cut.bin, cut.start_value.astype(np.int64)), cut.length_s)
     return [track.labels[int(np.argmax(row))] if row.max() > 0 else None for row in time]

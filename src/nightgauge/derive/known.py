@@ -8,6 +8,7 @@ on where the reading began.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -114,8 +115,8 @@ def _without(parts: tuple[Times, Times, Floats, Floats], unknown: Span) -> tuple
     edges = np.column_stack(unknown).ravel()
     cut = _split(*parts, edges)
     # Bins between an unknown's start and its end have even numbers.
-    kept = cut.bin % 2 != 0
-    return cut.start_us[kept], cut.end_us[kept], cut.start_value[kept], cut.end_value[kept]
+    kept = cut.part(cut.bin % 2 != 0)
+    return kept.start_us, kept.end_us, kept.start_value, kept.end_value
 
 
 @dataclass(frozen=True)
@@ -128,53 +129,67 @@ class Pieces:
     start_value: Floats
     end_value: Floats
 
-    @property
+    @cached_property
     def length_us(self) -> Times:
         """Return the length of each piece. [us]"""
         return self.end_us - self.start_us
 
+    @cached_property
+    def length_s(self) -> Floats:
+        """Return the length of each piece. [s]"""
+        return self.length_us / SECOND_US
+
+    def part(self, which: slice | Flags) -> "Pieces":
+        """Return some of them."""
+        return Pieces(
+            self.bin[which], self.start_us[which], self.end_us[which], self.start_value[which], self.end_value[which]
+        )
+
 
 def pieces(track: Track, edges_us: Times) -> Pieces:
     """Return the known intervals cut at sorted edges; those before the first or after the last edge fall away."""
-    low = max(int(np.searchsorted(track.end_us, edges_us[0], side="right")), 0)
+    low = int(np.searchsorted(track.end_us, edges_us[0], side="right"))
     high = int(np.searchsorted(track.start_us, edges_us[-1], side="left"))
     part = slice(low, high)
     cut = _split(track.start_us[part], track.end_us[part], track.start_value[part], track.end_value[part], edges_us)
-    inside = (cut.bin >= 0) & (cut.bin < edges_us.size - 1)
-    if np.all(inside):
-        return cut
-    return Pieces(
-        cut.bin[inside], cut.start_us[inside], cut.end_us[inside], cut.start_value[inside], cut.end_value[inside]
-    )
+    within = np.searchsorted(cut.bin, [0, edges_us.size - 1])
+    return cut.part(slice(int(within[0]), int(within[1])))
 
 
 def _split(start: Times, end: Times, start_value: Floats, end_value: Floats, edges: Times) -> Pieces:
-    first = np.searchsorted(edges, start, side="right") - 1
-    last = np.searchsorted(edges, end, side="left") - 1
-    count = last - first + 1
-    whole = np.repeat(np.arange(start.size), count)
-    offset = np.arange(whole.size) - np.repeat(np.cumsum(count) - count, count)
-    bins = first[whole] + offset
-    padded = np.concatenate([[np.iinfo(np.int64).min], edges, [np.iinfo(np.int64).max]])
-    a = np.maximum(start[whole], padded[bins + 1])
-    b = np.minimum(end[whole], padded[bins + 2])
-    length = (end - start)[whole]
-    rise = (end_value - start_value)[whole]
-    at_a = np.where(a == start[whole], start_value[whole], start_value[whole] + rise * ((a - start[whole]) / length))
-    at_b = np.where(b == end[whole], end_value[whole], start_value[whole] + rise * ((b - start[whole]) / length))
-    return Pieces(bins, a, b, at_a, at_b)
+    """Return sorted, disjoint intervals cut at sorted edges; what lies before the first edge has bin -1.
+
+    Few intervals lie across an edge: only those are parted, the others stay as they are.
+    """
+    before = np.searchsorted(start, edges, side="left")
+    across = np.flatnonzero((before > 0) & (np.append(end, 0)[before - 1] > edges)) if start.size else before[:0]
+    at = before[across]
+    bins = np.repeat(
+        np.arange(-1, edges.size), np.diff(before + np.searchsorted(across, np.arange(edges.size)), prepend=0,
+        append=start.size + across.size),
+    )  # fmt: skip
+    if not across.size:
+        return Pieces(bins, start, end, start_value, end_value)
+    edge, cut = edges[across], at - 1
+    rise = end_value[cut] - start_value[cut]
+    value = start_value[cut] + rise * ((edge - start[cut]) / (end[cut] - start[cut]))
+    return Pieces(
+        bins, np.insert(start, at, edge), np.insert(end, cut, edge), np.insert(start_value, at, value),
+        np.insert(end_value, cut, value),
+    )  # fmt: skip
 
 
 def per_bin(operation: np.ufunc, values: Floats | Times, bins: Indices, count: int, empty: float) -> Floats:
     """Return `operation` over the values of each bin; `bins` is sorted. Each bin is summed by itself."""
     result = np.full(count, empty, dtype=np.float64)
     if bins.size:
-        heads = np.flatnonzero(np.append(True, bins[1:] != bins[:-1]))
-        result[bins[heads]] = operation.reduceat(values, heads)
+        heads = np.searchsorted(bins, np.arange(count + 1))
+        held = heads[1:] > heads[:-1]
+        result[held] = operation.reduceat(values, heads[:-1][held])
     return result
 
 
 def integral(cut: Pieces, count: int) -> Floats:
     """Return the integral over time of each bin, unknown parts left out. [value x s]"""
-    area = 0.5 * (cut.start_value + cut.end_value) * (cut.length_us / SECOND_US)
+    area = 0.5 * (cut.start_value + cut.end_value) * cut.length_s
     return per_bin(np.add, area, cut.bin, count, 0.0)

@@ -95,7 +95,7 @@ def _bins(plant: Plant, edges: Times) -> _Bins:
     gas_rate, pressure = plant.track("gas_rate"), plant.track("vessel_pressure")
     if gas_rate is not None:
         cut = pieces(gas_rate, bounds)
-        known_s = per_bin(np.add, cut.length_us / SECOND_US, cut.bin, starts.size, 0.0)
+        known_s = per_bin(np.add, cut.length_s, cut.bin, starts.size, 0.0)
         with np.errstate(invalid="ignore", divide="ignore"):
             gas = integral(cut, starts.size) / known_s
     level = np.full(starts.size, np.nan)

@@ -126,6 +126,6 @@ def _values(cut: Pieces, count: int, known_s: Floats) -> dict[str, Floats]:
 def _deviation(cut: Pieces, count: int, mean: Floats, known_s: Floats) -> Floats:
     """Return the time-weighted standard deviation; a line from a to b has the mean square (a2 + ab + b2) / 3."""
     a, b = cut.start_value - mean[cut.bin], cut.end_value - mean[cut.bin]
-    square = per_bin(np.add, (a * a + a * b + b * b) / 3.0 * (cut.length_us / SECOND_US), cut.bin, count, np.nan)
+    square = per_bin(np.add, (a * a + a * b + b * b) / 3.0 * cut.length_s, cut.bin, count, np.nan)
     with np.errstate(invalid="ignore", divide="ignore"):
         return np.sqrt(square / known_s)
