@@ -91,6 +91,8 @@ FIELD = (
     Key("streams", "streams", "texts", is_required=True, example='["streams/**/*.csv*"]'),
     Key("database", "database", example='"nightgauge.duckdb"'),
     Key("reports", "reports", example='"reports"'),
+    Key("samples", "samples", choices=("duckdb", "lake")),
+    Key("lake", "lake", example='"lake"'),
     Key("quality_codes", "quality_codes", choices=("opc_classic", "opc_ua")),
     Key("time_format", "time_format", example='"%d.%m.%Y %H:%M:%S"'),
     Key("as_of", "as_of", "time"),

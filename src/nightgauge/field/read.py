@@ -11,6 +11,7 @@ from nightgauge.field.anode_tags import name_currents
 from nightgauge.field.equipment import read_anodes, read_prices, read_tanks
 from nightgauge.field.exports import find_bad_patterns, find_bad_time_format
 from nightgauge.field.keys import FIELD
+from nightgauge.field.lake import find_bad_lake, lake_address
 from nightgauge.field.limits import read_limits
 from nightgauge.field.lists import Known, read_gauges, read_inspections, read_routings, read_tests
 from nightgauge.field.problems import Scope, remedy_for, shown
@@ -58,6 +59,7 @@ def read_field(path: Path) -> Field:
     values["limits"] = read_limits(table.get("limits", {}), place, scope)
     find_bad_patterns(values.get("streams"), scope)
     find_bad_time_format(values.get("time_format"), scope)
+    find_bad_lake(values.get("samples"), values.get("lake"), scope)
     values["anodes"] = read_anodes(table.get("anode"), ids, place, scope)
     values["tanks"] = read_tanks(table.get("tank"), place, scope)
     find_duplicate_ids(table.get("tank"), "tank", scope)
@@ -82,6 +84,7 @@ def _field(file: Path, values: dict[str, Any]) -> Field:
     values.setdefault("atmospheric_pressure_kpa", STANDARD_ATMOSPHERE_KPA)
     for key, default in (("database", "nightgauge.duckdb"), ("reports", "reports")):
         values[key] = file.parent / values.get(key, default)
+    values["lake"] = lake_address(values.get("lake"), file.parent)
     return Field(path=file, **values)
 
 

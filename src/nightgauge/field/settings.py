@@ -257,6 +257,10 @@ class Field:
     """Absolute path of the database."""
     reports: Path = Path("reports")
     """Absolute path of the folder for pages."""
+    samples: Literal["duckdb", "lake"] = "duckdb"
+    """Where samples live: in the database, or as Parquet in a lake."""
+    lake: str = "lake"
+    """Absolute path of the lake's folder, or its address."""
     quality_codes: Literal["opc_classic", "opc_ua"] = "opc_classic"
     time_format: str | None = None
     as_of: datetime | None = None
