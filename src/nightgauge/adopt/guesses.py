@@ -1,0 +1,244 @@
+"""The guess for each tag: behaviour, name, unit and the other vessels' tags of the same pattern, taken together."""
+
+from collections import defaultdict
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from nightgauge.adopt.behaviour import counts_up, raw_behaviour, shapes
+from nightgauge.adopt.evidence import ORDER, PLACE, Kinds, Scores, kind_scores, neighbour_scores, own_scores
+from nightgauge.adopt.moving import Looks, joined, looks_of, together
+from nightgauge.adopt.names import STATES, TOTALS, Name, trusted_parts
+from nightgauge.adopt.readings import STEP_S, WINDOW_DAYS, Matrix, Readings, minutes_of
+from nightgauge.adopt.states import highs_of, words_of_state
+from nightgauge.adopt.unit_columns import unit_scores
+from nightgauge.adopt.vessels import Bonds, Keyed, Placed, grouped, keys_of
+
+Tell = Callable[[str, int, int], None]
+
+_BLOCK = 64
+"""Tags worked on at a time: keeps memory small. House choice."""
+_TAKEN = 4.0
+"""What speaks against a second tag of one signal on a vessel. House choice."""
+_POOL_MOST = 4.0
+"""Most that the other vessels' tags of the same pattern can weigh. House choice: nearly sure."""
+_DOUBT = 0.5
+"""Pseudo-count of a pattern's votes: one lonely vote is half a vote. House choice."""
+
+
+@dataclass(frozen=True)
+class Guess:
+    """What one tag is taken for."""
+
+    tag: str
+    signal: str | None
+    """None where nothing tells."""
+    confidence: float
+    why: str
+    vessel: int
+    """Number of its group, -1 for none."""
+    vessel_confidence: float
+    vessel_why: str
+    told: tuple[str, ...] = ()
+    """What a person should know: a contradiction of name and behaviour."""
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What was found out of all tags, kept for the settings and the page."""
+
+    behaviour: pl.DataFrame
+    """One row per tag, in order."""
+    kinds: Kinds
+    looks: Looks
+    strength: npt.NDArray[np.float32]
+    names: tuple[Name, ...]
+    keyed: tuple[Keyed, ...]
+
+
+def seen_of(readings: Readings, tell: Tell) -> Seen:
+    """Return behaviour and neighbours of all tags; the readings are those of the window."""
+    count = WINDOW_DAYS * int(86400 / STEP_S)
+    earliest = readings.samples["time_s"].min()
+    first_s = readings.latest_s - count * STEP_S
+    if isinstance(earliest, float) and earliest > first_s:
+        count = max(int((readings.latest_s - earliest) / STEP_S) + 1, 1)
+        first_s = earliest
+    raw = raw_behaviour(readings)
+    rows = pl.DataFrame({"tag_id": range(len(readings.tags))}, schema={"tag_id": pl.Int32})
+    raw = rows.join(raw, on="tag_id", how="left", maintain_order="left")
+    kinds = _kinds(readings, raw)
+    looks, shaped = [], []
+    for start in range(0, len(readings.tags), _BLOCK):
+        tags = range(start, min(start + _BLOCK, len(readings.tags)))
+        minutes = minutes_of(readings, tags, first_s, count)
+        shaped.append(shapes(minutes.last, tags))
+        values = np.where(kinds.is_state[tags][:, None], minutes.highest, minutes.last)
+        looks.append(looks_of(_flows(values, kinds.counts[tags], kinds.is_text[tags])))
+        tell("looking at tags", tags[-1] + 1, len(readings.tags))
+    found = joined(looks)
+    shape = pl.concat(shaped).with_columns(pl.col("tag_id").cast(pl.Int32)).fill_nan(None)
+    behaviour = raw.join(shape, on="tag_id", how="left", maintain_order="left")
+    behaviour = behaviour.with_columns(**highs_of(readings, np.flatnonzero(kinds.is_state)))
+    names = tuple(Name(tag) for tag in readings.tags)
+    strength = together(found).strength
+    tell("comparing tags", 1, 1)
+    return Seen(behaviour, kinds, found, strength, names, tuple(keys_of(names, strength)))
+
+
+def _kinds(readings: Readings, raw: pl.DataFrame) -> Kinds:
+    are_words = np.array([words_of_state(readings.texts.get(tag, ())) for tag in range(len(readings.tags))])
+    has_text = np.array([tag in readings.texts for tag in range(len(readings.tags))])
+    two = ((raw["low"] >= 0) & (raw["high"] <= 1) & (raw["distinct"] <= 2) & (raw["decimals"] == 0)).fill_null(
+        value=False
+    ).to_numpy()
+    is_state = (has_text & are_words) | (~has_text & two)
+    counts = counts_up(raw).fill_null(value=False).to_numpy() & ~has_text & ~is_state
+    return Kinds(has_text & ~is_state, is_state, counts)
+
+
+def _flows(values: Matrix, counts: npt.NDArray[np.bool_], is_text: npt.NDArray[np.bool_]) -> Matrix:
+    """Return totals as what they count in each minute, and texts as the times at which they change."""
+    step = np.diff(values, axis=1, prepend=np.nan)
+    counted = np.where(step >= 0.0, step, np.where(np.isnan(step), np.nan, 0.0))
+    known = np.isfinite(counted)
+    if known.any() and counts.any():
+        # A roll-over or reset read as a step would be the one thing that is seen.
+        usual = np.nanquantile(np.where(known, counted, 0.0), 0.999, axis=1, keepdims=True)
+        counted = np.minimum(counted, 3.0 * usual + 1e-9)
+    changed = np.where(known & (step != 0.0), 1.0, 0.0)
+    return np.where(counts[:, None], counted, np.where(is_text[:, None], changed, values))
+
+
+def guesses_of(readings: Readings, seen: Seen) -> tuple[Guess, ...]:
+    """Return a guess for each tag."""
+    scores = kind_scores(seen.kinds)
+    own_scores(scores, seen.kinds, seen.behaviour)
+    placed = grouped(seen.names, seen.keyed, _bonds(seen))
+    groups = _groups(placed)
+    middle = seen.behaviour["middle"].fill_null(0.0).to_numpy()
+    for tags in groups.values():
+        neighbour_scores(scores, tags, seen.kinds, seen.looks, middle)
+    behaved = scores.probabilities()
+    _add_names(scores, seen)
+    unit_scores(scores, readings)
+    _pool(scores, seen.keyed)
+    chosen = _exclusive(scores, groups, len(placed))
+    return tuple(
+        _guess(tag, readings.tags[tag], scores, behaved, placed[tag], chosen[tag]) for tag in range(len(readings.tags))
+    )
+
+
+def _bonds(seen: Seen) -> Bonds:
+    daily = (seen.behaviour["daily"].fill_null(0.0) > 0.8).to_numpy() & seen.kinds.is_analogue
+    single = {"total": seen.kinds.counts, "state": seen.kinds.is_state, "text": seen.kinds.is_text, "daily": daily}
+    return Bonds(seen.strength, single, {"total": len(TOTALS), "state": len(STATES), "text": 1, "daily": 1})
+
+
+def _groups(placed: Sequence[Placed]) -> dict[int, list[int]]:
+    groups: dict[int, list[int]] = defaultdict(list)
+    for tag, one in enumerate(placed):
+        if one.vessel >= 0:
+            groups[one.vessel].append(tag)
+    return groups
+
+
+def _add_names(scores: Scores, seen: Seen) -> None:
+    """Add what names say, as far as names of this fleet can be believed."""
+    trusted = trusted_parts(seen.names)
+    weight = _belief(seen, trusted, scores)
+    if weight <= 0.0:
+        return
+    for tag, name in enumerate(seen.names):
+        for part, means in name.says:
+            if part.casefold() in trusted:
+                scaled = {signal: weight * gain for signal, gain in means.items()}
+                scores.add([tag], scaled, 0.0, f'"{part}" in the name')
+
+
+def _belief(seen: Seen, trusted: frozenset[str], scores: Scores) -> float:
+    """Return how far names are to be believed, 0 to 1: by tags whose values leave no doubt what kind they are."""
+    agree, asked = 0, 0
+    certain = {
+        "state": (seen.kinds.is_state, frozenset(STATES)),
+        "total": (seen.kinds.counts, frozenset(TOTALS)),
+        "temperature": ((seen.behaviour["daily"].fill_null(0.0) > 0.9).to_numpy(), frozenset({"temperature"})),
+    }
+    for chosen, signals in certain.values():
+        for tag in np.flatnonzero(chosen).tolist():
+            said = [means for part, means in seen.names[tag].says if part.casefold() in trusted]
+            if said:
+                summed: dict[str, float] = defaultdict(float)
+                for means in said:
+                    for signal, gain in means.items():
+                        summed[signal] += gain
+                asked += 1
+                agree += max(summed.values()) <= max(summed.get(signal, 0.0) for signal in signals) + 1e-9
+    # One tag more on either side, so that a few do not decide; half right is what letters by chance may reach.
+    share = (agree + 1.0) / (asked + 2.0) if asked else 0.75
+    return float(np.clip((share - 0.45) / 0.4, 0.0, 1.0))
+
+
+def _pool(scores: Scores, keyed: Sequence[Keyed]) -> None:
+    """Let tags whose names share a pattern vote on what the pattern means."""
+    patterns: dict[object, list[int]] = defaultdict(list)
+    for tag, one in enumerate(keyed):
+        if one.key is not None:
+            patterns[one.rest].append(tag)
+    probable = scores.probabilities()
+    for tags in patterns.values():
+        if len(tags) < 2:
+            continue
+        votes = probable[tags].sum(axis=0)
+        for tag in tags:
+            others = votes - probable[tag]
+            share = (others + _DOUBT) / (len(tags) - 1 + _DOUBT * len(ORDER))
+            gain = np.log(share) - np.log(share.min())
+            gain *= min(1.0, _POOL_MOST / max(float(gain.max()), 1e-9))
+            best = {ORDER[at]: float(gain[at]) for at in np.flatnonzero(gain > 0.05)}
+            scores.add([tag], best, 0.0, "as on other vessels")
+
+
+@dataclass(frozen=True)
+class _Chosen:
+    signal: str
+    confidence: float
+    is_second: bool
+
+
+def _exclusive(scores: Scores, groups: dict[int, list[int]], count: int) -> list[_Chosen]:
+    """Return the signal of each tag, each signal once a vessel: the surest tags choose first."""
+    chosen: list[_Chosen | None] = [None] * count
+    for tags in groups.values():
+        free = list(tags)
+        taken: list[int] = []
+        while free:
+            values = scores.values[free].copy()
+            values[:, taken] -= _TAKEN
+            powers = np.exp(values - values.max(axis=1, keepdims=True))
+            probable = powers / powers.sum(axis=1, keepdims=True)
+            row = int(probable.max(axis=1).argmax())
+            signal = int(probable[row].argmax())
+            chosen[free.pop(row)] = _Chosen(ORDER[signal], float(probable[row, signal]), signal in taken)
+            taken.append(signal)
+    probable = scores.probabilities()
+    return [
+        one or _Chosen(ORDER[int(probable[tag].argmax())], float(probable[tag].max()), is_second=False)
+        for tag, one in enumerate(chosen)
+    ]
+
+
+def _guess(tag: int, name: str, scores: Scores, behaved: npt.NDArray[np.float64], placed: Placed, chosen: _Chosen) -> Guess:  # fmt: skip
+    why = scores.reasons[tag].get(chosen.signal, (0.0, "by elimination"))[1]
+    told = [f"its name says another vessel, but it {placed.contradicts}"] if placed.contradicts else []
+    likely = int(behaved[tag].argmax())
+    if behaved[tag, PLACE[chosen.signal]] < 0.02 and behaved[tag, likely] > 0.6:
+        told.append(f"it behaves like {ORDER[likely].replace('_', ' ')}")
+    if chosen.is_second:
+        told.append(f"another tag of the vessel is its {chosen.signal.replace('_', ' ')}")
+    return Guess(
+        name, chosen.signal, min(chosen.confidence, 0.99), why, placed.vessel, placed.confidence, placed.why, tuple(told)
+    )
