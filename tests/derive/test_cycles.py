@@ -8,7 +8,7 @@ import pytest
 from nightgauge.derive.cycles import chosen, from_switch
 from nightgauge.derive.dumps import UNSEEN
 from nightgauge.derive.level_dumps import from_level
-from nightgauge.derive.meter_dumps import from_meter
+from nightgauge.derive.meter_dumps import from_meter, meter_of
 from nightgauge.field.settings import WaterDump
 
 START_S = datetime(2026, 3, 2, tzinfo=UTC).timestamp()
@@ -206,7 +206,8 @@ def test_better_evidence_goes_first_and_the_next_fills_its_gaps(make_track):
 
 def test_a_steady_flow_is_no_evidence_of_dumps(make_track):
     total = np.cumsum(np.full(500, 0.5) + 0.01 * np.sin(np.arange(500)))
-    found = from_meter(make_track("water_total", total.tolist(), period_s=10))
+    track = make_track("water_total", total.tolist(), period_s=10)
+    found = from_meter(track, meter_of(track))
     assert found.dumps.size == 0
     assert found.known[0].size == 0
 

@@ -38,10 +38,7 @@ class Cuts:
 
     @cached_property
     def _known_s(self) -> Mapping[str, Floats]:
-        return {
-            name: per_bin(np.add, cut.length_s, cut.bin, self.count, 0.0)
-            for name, cut in self.by_signal.items()
-        }
+        return {name: per_bin(np.add, cut.length_s, cut.bin, self.count, 0.0) for name, cut in self.by_signal.items()}
 
     def known_s(self, signal: str) -> Floats:
         """Return how long a signal is known in each hour, 0 without it. [s]"""

@@ -9,11 +9,14 @@ on where the reading began.
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal
+from typing import Literal, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from nightgauge.derive.spans import SECOND_US, Flags, Floats, Indices, Span, Times, known_until
+
+Number = TypeVar("Number", np.int64, np.float64)
 
 
 @dataclass(frozen=True)
@@ -96,18 +99,23 @@ def track(readings: Readings, until_us: int, unknown: Span | None = None) -> Tra
 
     """
     time, value, usable = readings.time_us, readings.value, readings.usable
-    following = np.append(time[1:], until_us)
-    known = usable & (following > time)
     if readings.hold == "line":
-        known &= np.append(usable[1:], False)
-        end_value = np.append(value[1:], np.nan)
+        ends, end_values, known = time[1:], value[1:], usable[:-1] & usable[1:]
     else:
-        end_value = value
-    known &= following - time <= readings.max_gap_us
-    parts = (time[known], following[known], value[known], end_value[known])
+        ends, end_values, known = np.append(time[1:], until_us), value, usable
+    starts = time[: ends.size]
+    lasts = ends - starts
+    known = known & (lasts > 0) & (lasts <= readings.max_gap_us[: ends.size])
+    parts = (_kept(starts, known), _kept(ends, known), _kept(value[: ends.size], known), _kept(end_values, known))
     if unknown is not None and unknown[0].size:
         parts = _without(parts, unknown)
-    return Track(readings.signal, readings.hold, time[usable], value[usable], *parts, labels=readings.labels)
+    good = _kept(time, usable), _kept(value, usable)
+    return Track(readings.signal, readings.hold, *good, *parts, labels=readings.labels)
+
+
+def _kept(values: NDArray[Number], which: Flags) -> NDArray[Number]:
+    """Return some of the values; as they are where it is all of them, since that is usual and copies cost."""
+    return values if np.all(which) else values[which]
 
 
 def _without(parts: tuple[Times, Times, Floats, Floats], unknown: Span) -> tuple[Times, Times, Floats, Floats]:

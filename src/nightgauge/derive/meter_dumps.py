@@ -43,18 +43,17 @@ def _scan_us(time_us: Times, at_most_us: int) -> int:
     return int(np.clip(np.quantile(spacing, 0.05), SECOND_US, at_most_us))
 
 
-def from_meter(track: Track, raw_unit: float = 0.0) -> Evidence:
+def from_meter(track: Track, metered: Counted) -> Evidence:
     """Return the dumps that an outlet meter shows: bursts of flow between its own high and low level.
 
     Parameters
     ----------
     track : Track
         A totaliser or a rate.
-    raw_unit : float
-        One unit of a totaliser's register, for its roll-over; 0 where not known. [m3]
+    metered : Counted
+        What it counted.
 
     """
-    metered = meter_of(track, raw_unit)
     found, known = bursts(metered), joined(track.start_us, track.end_us)
     if found is None:
         return Evidence("meter", NO_DUMPS, (NO_TIMES, NO_TIMES))

@@ -61,33 +61,42 @@ class Plant:
         between = (position.value > _IN_USE) & (position.value < 1.0 - _IN_USE)
         return bool(np.mean(between) > 0.5)
 
-    @cached_property
+    @property
     def water(self) -> Counted | None:
         """Return what the water meter counted: by its totaliser, else by its rate."""
         return self._counted("water")
 
-    @cached_property
+    @property
     def oil(self) -> Counted | None:
         """Return what the oil meter counted."""
         return self._counted("oil")
 
-    @cached_property
+    @property
     def water_meter(self) -> Track | None:
         """Return the signal of the water meter that is used."""
-        total = self.track("water_total")
-        return total if total is not None and total.start_us.size else self.track("water_rate")
+        return self._meter("water")
+
+    def _meter(self, liquid: str) -> Track | None:
+        total = self.track(f"{liquid}_total")
+        return total if total is not None and total.start_us.size else self.track(f"{liquid}_rate")
 
     def _counted(self, liquid: str) -> Counted | None:
-        total, rate = self.track(f"{liquid}_total"), self.track(f"{liquid}_rate")
-        if total is not None and total.start_us.size:
-            return meter_of(total, self.raw_unit(f"{liquid}_total"))
-        if rate is not None:
-            return meter_of(rate)
-        return None
+        meter = self._meter(liquid)
+        return None if meter is None else self.counted(meter)
+
+    def counted(self, meter: Track) -> Counted:
+        """Return what a totaliser or a rate meter of the vessel counted."""
+        if meter.signal not in self._counts:
+            self._counts[meter.signal] = meter_of(meter, self.raw_unit(meter.signal))
+        return self._counts[meter.signal]
+
+    @cached_property
+    def _counts(self) -> dict[str, Counted]:
+        return {}
 
     def raw_unit(self, signal: str) -> float:
         """Return one unit of a totaliser's register, 0 if the tag is not described. [m3]"""
-        rows = [t for t in self.field.tags if t.vessel == self.vessel.id and t.signal == signal]
+        rows = [t for t in self.field.tags_of(self.vessel.id) if t.signal == signal]
         started = [t for t in rows if t.from_utc is None or t.from_utc <= self.day.start]
         return started[-1].conversion.factor if started else 0.0
 

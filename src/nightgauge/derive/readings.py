@@ -3,6 +3,8 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from itertools import pairwise
+from operator import itemgetter
 
 import numpy as np
 import polars as pl
@@ -28,16 +30,24 @@ def readings_of(samples: pl.DataFrame) -> dict[str, Readings]:
     Parameters
     ----------
     samples : VESSEL_SAMPLES
-        One vessel, any order. Of two samples at one time the one of greater value stays, so that the order of
-        rows never matters.
+        One vessel, any order; fastest where each signal's rows stand together. Of two samples at one time the one of
+        greater value stays, so that the order of rows never matters.
 
     """
-    parts = samples.partition_by("signal", as_dict=True, maintain_order=True)
-    return {
-        str(key[0]): _readings(str(key[0]), part)
-        for key, part in sorted(parts.items())
-        if base_name(str(key[0])) in SIGNALS
-    }
+    parts = sorted(_by_signal(samples), key=itemgetter(0))
+    return {name: _readings(name, part) for name, part in parts if base_name(name) in SIGNALS}
+
+
+def _by_signal(samples: pl.DataFrame) -> list[tuple[str, pl.DataFrame]]:
+    """Return the rows of each signal."""
+    signal = samples["signal"]
+    changes = (signal.slice(1) != signal.slice(0, max(signal.len() - 1, 0))).arg_true() + 1
+    heads = [0, *changes, samples.height] if samples.height else [0]
+    parts = [(signal[a], samples.slice(a, b - a)) for a, b in pairwise(heads)]
+    if len({name for name, _ in parts}) == len(parts):
+        return parts
+    parted = samples.partition_by("signal", as_dict=True, maintain_order=True)
+    return [(str(key[0]), part) for key, part in parted.items()]
 
 
 def _readings(name: str, part: pl.DataFrame) -> Readings:
@@ -46,7 +56,8 @@ def _readings(name: str, part: pl.DataFrame) -> Readings:
     if np.any(time_us[1:] <= time_us[:-1]):
         part = part.sort("time_utc", "value", "text_value")
         time_us = part["time_utc"].to_physical().to_numpy()
-    good = part["flag"].to_physical().to_numpy() != _BAD
+        last = np.append(time_us[1:] != time_us[:-1], True)
+        part, time_us = part.filter(pl.Series(last)), time_us[last]
     labels: tuple[str, ...] = ()
     if signal.kind == "text":
         labels = tuple(part["text_value"].drop_nulls().unique().sort().to_list())
@@ -54,10 +65,16 @@ def _readings(name: str, part: pl.DataFrame) -> Readings:
         value = part["text_value"].replace_strict(codes, default=None, return_dtype=pl.Float64).to_numpy()
     else:
         value = part["value"].to_numpy()
-    gap_us = np.rint(part["max_gap_s"].fill_null(signal.max_gap_s).to_numpy() * SECOND_US).astype(np.int64)
-    last = np.append(time_us[1:] != time_us[:-1], True)
-    value = value[last]
-    return Readings(name, signal.hold, time_us[last], value, good[last] & np.isfinite(value), gap_us[last], labels)
+    usable = np.isfinite(value) & (part["flag"].to_physical().to_numpy() != _BAD)
+    return Readings(name, signal.hold, time_us, value, usable, _gap_us(part["max_gap_s"], signal.max_gap_s), labels)
+
+
+def _gap_us(gaps_s: pl.Series, usual_s: float) -> Times:
+    """Return the longest silence after each sample; it is one for all but where tags took turns."""
+    first, last = gaps_s.min(), gaps_s.max()
+    if isinstance(first, float) and first == last and not gaps_s.has_nulls():
+        return np.full(gaps_s.len(), round(first * SECOND_US), dtype=np.int64)
+    return np.rint(gaps_s.fill_null(usual_s).to_numpy() * SECOND_US).astype(np.int64)
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,6 @@ import numpy as np
 
 from nightgauge.derive.grid import DAY_US
 from nightgauge.derive.known import Pieces, Readings, Track, integral, per_bin
-from nightgauge.derive.meter_dumps import meter_of
 from nightgauge.derive.plant import Plant
 from nightgauge.derive.quantiles import quantiles
 from nightgauge.derive.spans import SECOND_US, Floats, Indices, Times
@@ -44,7 +43,7 @@ def signal_hours(plant: Plant, track: Track, cut: Pieces, known_s: Floats) -> di
     if kind != "text":
         columns |= _values(cut, count, known_s)
     if kind == "total":
-        volume = meter_of(track, plant.raw_unit(track.signal)).per_hour(edges)
+        volume = plant.counted(track).per_hour(edges)
         columns["net_change"] = np.where(known_s > 0, volume, np.nan)
     if kind == "analogue":
         columns |= _swings(track, edges)

@@ -126,7 +126,7 @@ def find_dumps(plant: Plant) -> Found:
     height_m = None if plant.shell is None else plant.shell.height_m
     evidences = [
         *([from_switch(switch)] if switch is not None else []),
-        *([from_meter(meter, plant.raw_unit(meter.signal))] if meter is not None else []),
+        *([from_meter(meter, plant.counted(meter))] if meter is not None else []),
         *([from_level(level, plant.dump, height_m)] if level is not None else []),
     ]
     if plant.is_throttling:

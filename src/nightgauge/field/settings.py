@@ -292,11 +292,15 @@ class Field:
 
     def signals_of(self, vessel_id: str) -> frozenset[str]:
         """Return the signals that tags.csv gives this vessel."""
-        return self._signals.get(vessel_id, frozenset())
+        return frozenset(row.signal for row in self.tags_of(vessel_id))
+
+    def tags_of(self, vessel_id: str) -> tuple[TagRow, ...]:
+        """Return the rows of tags.csv that are this vessel's, in their order."""
+        return self._tags.get(vessel_id, ())
 
     @cached_property
-    def _signals(self) -> Mapping[str, frozenset[str]]:
-        signals: dict[str, set[str]] = {}
+    def _tags(self) -> Mapping[str, tuple[TagRow, ...]]:
+        rows: dict[str, list[TagRow]] = {}
         for row in self.tags:
-            signals.setdefault(row.vessel, set()).add(row.signal)
-        return {vessel: frozenset(names) for vessel, names in signals.items()}
+            rows.setdefault(row.vessel, []).append(row)
+        return {vessel: tuple(found) for vessel, found in rows.items()}
