@@ -69,6 +69,7 @@ def read_exports(field_: Field, store: Store, clock: Clock, tell: Tell = silent)
     """
     with store.writing() as writer:
         writer.set_display(field_.display_units)
+        writer.sync_home(field_)
         synced = writer.sync_tags(field_, clock())
         writer.sync_setup(field_)
     table = TagTable(synced.ids)

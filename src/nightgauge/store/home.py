@@ -4,7 +4,7 @@ Both keep the same rows: one per tag and time, the last word of the last file th
 does not see which one it is.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol
@@ -12,6 +12,7 @@ from typing import Protocol
 import polars as pl
 
 from nightgauge.store.conversions import Remake
+from nightgauge.store.schema import CHANGED_RANGES
 from nightgauge.vocabulary.frames import TIME, Column, Frame
 
 KEY = ["tag_id", "time_utc"]
@@ -60,6 +61,21 @@ class Merged:
     changes: pl.DataFrame
     """CHANGED_RANGES columns, not yet put together."""
 
+    @staticmethod
+    def together(parts: Sequence["Merged"]) -> "Merged":
+        """Return what merges of different rows of one file did together."""
+        firsts = [part.first for part in parts if part.first is not None]
+        lasts = [part.last for part in parts if part.last is not None]
+        return Merged(
+            fresh=sum(part.fresh for part in parts),
+            overwrote=sum(part.overwrote for part in parts),
+            repeated=sum(part.repeated for part in parts),
+            uncertain=sum(part.uncertain for part in parts),
+            first=min(firsts, default=None),
+            last=max(lasts, default=None),
+            changes=pl.concat([CHANGED_RANGES.empty(), *(part.changes for part in parts)]),
+        )
+
 
 class SampleHome(Protocol):
     """Where samples live. All changes are part of the database's open transaction."""
@@ -93,4 +109,20 @@ class SampleHome(Protocol):
 
     def samples_of(self, tag_ids: pl.Series, start: datetime, end: datetime) -> pl.DataFrame:
         """Return the samples of tags in [start, end) as SAMPLES."""
+        ...
+
+    def everything(self) -> Iterator[pl.DataFrame]:
+        """Yield all samples as SAMPLES, piece by piece."""
+        ...
+
+    def put(self, samples: pl.DataFrame) -> None:
+        """Add SAMPLES that meet no stored one."""
+        ...
+
+    def clear(self) -> None:
+        """Drop all samples."""
+        ...
+
+    def committed(self) -> None:
+        """Do what must wait until the database's transaction is kept."""
         ...

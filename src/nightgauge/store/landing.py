@@ -16,7 +16,7 @@ from nightgauge.errors import ProgrammerError
 from nightgauge.store import ranges
 from nightgauge.store.frames_io import insert, scalar
 from nightgauge.store.home import KEY, Merged, SampleHome
-from nightgauge.store.schema import CHANGED_RANGES, FILE_TAGS
+from nightgauge.store.schema import FILE_TAGS
 from nightgauge.vocabulary.exports import EXPORT_SAMPLES, Export, ParsedExport
 from nightgauge.vocabulary.flags import UNCERTAIN
 from nightgauge.vocabulary.frames import QUARANTINE, SOURCE_FILES
@@ -157,19 +157,7 @@ _MEET = """
 
 def merge(con: duckdb.DuckDBPyConnection, samples: pl.DataFrame, file_id: int) -> Merged:
     """Merge samples of a file that is later than all stored ones."""
-    parts = [_merge_slice(con, piece, file_id) for piece in slices(samples)]
-    changes = [part.changes for part in parts]
-    firsts = [part.first for part in parts if part.first is not None]
-    lasts = [part.last for part in parts if part.last is not None]
-    return Merged(
-        fresh=sum(part.fresh for part in parts),
-        overwrote=sum(part.overwrote for part in parts),
-        repeated=sum(part.repeated for part in parts),
-        uncertain=sum(part.uncertain for part in parts),
-        first=min(firsts, default=None),
-        last=max(lasts, default=None),
-        changes=pl.concat(changes) if changes else CHANGED_RANGES.empty(),
-    )
+    return Merged.together([_merge_slice(con, piece, file_id) for piece in slices(samples)])
 
 
 def slices(samples: pl.DataFrame) -> Iterator[pl.DataFrame]:

@@ -3,6 +3,7 @@
 A range runs from its first changed time up to, not including, `to_utc`.
 """
 
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 import duckdb
@@ -73,11 +74,14 @@ def add(con: duckdb.DuckDBPyConnection, ranges: pl.DataFrame) -> None:
         _replace(con, together(pl.concat([stored(con), CHANGED_RANGES.build(ranges)])))
 
 
-def clear(con: duckdb.DuckDBPyConnection, vessel: str, start: datetime, end: datetime) -> None:
-    """Take [start, end) of one vessel out of what is owed."""
+def clear(con: duckdb.DuckDBPyConnection, done: Sequence[tuple[str, datetime, datetime]]) -> None:
+    """Take stretches (vessel, start, end) out of what is owed."""
     owed = stored(con)
-    mine = pl.col("vessel") == vessel
-    _replace(con, pl.concat([owed.filter(~mine), without(owed.filter(mine), start, end)]))
+    for vessel, start, end in done:
+        mine = pl.col("vessel") == vessel
+        if owed.filter(mine).height:
+            owed = pl.concat([owed.filter(~mine), without(owed.filter(mine), start, end)])
+    _replace(con, owed)
 
 
 def _replace(con: duckdb.DuckDBPyConnection, ranges: pl.DataFrame) -> None:

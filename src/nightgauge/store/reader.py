@@ -1,17 +1,22 @@
 """What can be read from the database; every frame comes in its declared order."""
 
+from collections.abc import Sequence
 from datetime import date, datetime
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import duckdb
 import polars as pl
 
+from nightgauge.errors import SettingError
 from nightgauge.store import ranges, rereading
 from nightgauge.store.frames_io import Parameters, select
-from nightgauge.store.home import STRETCHES, SampleHome, whole_of
+from nightgauge.store.home import STRETCHES, whole_of
+from nightgauge.store.homes import home_of
+from nightgauge.store.lake_home import LakeHome
+from nightgauge.store.lake_reading import LakeSamples
 from nightgauge.store.remembered import recall
-from nightgauge.store.table_home import TableHome
-from nightgauge.store.vessel_samples import in_force, vessel_samples
+from nightgauge.store.vessel_samples import by_vessel, in_force, vessel_samples
 from nightgauge.vocabulary.derived import Derived
 from nightgauge.vocabulary.frames import (
     DUMP_CYCLES,
@@ -47,20 +52,45 @@ TAG_ACTIVITY = Frame(
 )
 
 _OF_VESSEL = "vessel = $vessel AND {time} >= $start AND {time} < $end"
+_OF_VESSELS = "vessel IN (SELECT unnest($vessels))"
 _VERY_EARLY = datetime.min.replace(year=1, tzinfo=ZoneInfo("UTC"))
 
 
 class Reader:
     """An open connection to read with; made by `Store.reading` and `Store.writing`."""
 
-    def __init__(self, connection: duckdb.DuckDBPyConnection) -> None:
+    def __init__(self, connection: duckdb.DuckDBPyConnection, folder: Path = Path()) -> None:
         self._con = connection
-        self._home: SampleHome = TableHome(connection)
+        self._folder = folder
+        """Where the database lies; a lake's place may be told from there."""
+        self._home = home_of(connection, folder)
 
     def vessel_samples(self, vessel: str, start: datetime, end: datetime) -> pl.DataFrame:
         """Return the samples of a vessel in [start, end) as VESSEL_SAMPLES; bad ones are kept without a value."""
         tags = self._tags_of(vessel)
         return vessel_samples(self._home.samples_of(tags["tag_id"], start, end), tags)
+
+    def samples_of(self, vessels: Sequence[str], start: datetime, end: datetime) -> dict[str, pl.DataFrame]:
+        """Return the samples of each of some vessels in [start, end), as `vessel_samples` does but read together."""
+        tags = in_force(select(self._con, TAGS, _OF_VESSELS, {"vessels": list(vessels)}))
+        return by_vessel(self._home.samples_of(tags["tag_id"], start, end), tags, vessels)
+
+    def sent_samples(self, vessels: Sequence[str], start: datetime, end: datetime) -> LakeSamples:
+        """Return what reads the samples of vessels in [start, end) elsewhere, without the database.
+
+        Raises
+        ------
+        SettingError
+            If the samples live in the database itself, which nobody else can read then.
+
+        """
+        if not isinstance(self._home, LakeHome):
+            raise SettingError(
+                "the samples live in the database, which only one process can open; to hand vessels to workers"
+                ' set samples = "lake" in field.toml, and lake = "..." to a place that every worker can read'
+            )
+        tags = in_force(select(self._con, TAGS, "vessel IN (SELECT unnest($vessels))", {"vessels": list(vessels)}))
+        return self._home.sent(tags, start, end)
 
     def data_span(self, vessel: str) -> tuple[datetime, datetime] | None:
         """Return the first and last sample time of a vessel, or None where it has none."""
@@ -99,6 +129,12 @@ class Reader:
         """Return the days of all vessels that begin in [start, end) as VESSEL_DAYS."""
         first_day, end_day = self._days_beginning_in(start, end)
         return select(self._con, VESSEL_DAYS, "day >= $start AND day < $end", {"start": first_day, "end": end_day})
+
+    def days_of(self, vessels: Sequence[str], end: datetime) -> pl.DataFrame:
+        """Return the days of some vessels that begin before a time as VESSEL_DAYS."""
+        _, end_day = self._days_beginning_in(None, end)
+        known: Parameters = {"vessels": list(vessels), "end": end_day}
+        return select(self._con, VESSEL_DAYS, f"{_OF_VESSELS} AND day < $end", known)
 
     def hours(self, start: datetime, end: datetime) -> pl.DataFrame:
         """Return the hours of all vessels that begin in [start, end) as VESSEL_HOURS."""

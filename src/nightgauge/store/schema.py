@@ -83,7 +83,7 @@ LAKE_PARTS = Frame(
     "one Parquet object of the lake: what is not named here does not exist",
     ("group_number", "day", "part_id"),
     (
-        Column("part_id", pl.Int32, "", "number, never used again"),
+        Column("part_id", pl.Int32, "", "number"),
         Column("group_number", pl.Int32, "", "group of vessels"),
         Column("day", pl.Date, "", "day in UTC"),
         Column("name", pl.String, "", "path of the object below the lake's address"),

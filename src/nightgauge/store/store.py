@@ -40,8 +40,10 @@ class Store:
             with told_as_store_error(self.path):
                 migrate(connection, self.path)
                 connection.execute("BEGIN")
-                yield Writer(connection)
+                writer = Writer(connection, self.path.absolute().parent)
+                yield writer
                 connection.execute("COMMIT")
+                writer.committed()
         finally:
             # Closing drops a transaction that was not committed.
             connection.close()
@@ -62,6 +64,6 @@ class Store:
         try:
             with told_as_store_error(self.path):
                 require_current(connection, self.path)
-                yield Reader(connection)
+                yield Reader(connection, self.path.absolute().parent)
         finally:
             connection.close()

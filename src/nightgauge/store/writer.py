@@ -1,44 +1,48 @@
 """What can be written to the database; all within the transaction of one `Store.writing`."""
 
+from collections.abc import Sequence
 from datetime import date, datetime
 
 import polars as pl
 
 from nightgauge.errors import ProgrammerError
 from nightgauge.field.settings import Field
-from nightgauge.store import display, landing, ranges, rereading, setups, tags
+from nightgauge.store import derived_rows, display, homes, landing, ranges, rereading, setups, tags
+from nightgauge.store.derived_rows import DerivedSpan
 from nightgauge.store.frames_io import insert, scalar
+from nightgauge.store.home import SampleHome
 from nightgauge.store.reader import Reader
 from nightgauge.units import System
 from nightgauge.vocabulary.derived import Derived
 from nightgauge.vocabulary.exports import Export, ParsedExport
 from nightgauge.vocabulary.frames import (
-    DUMP_CYCLES,
     FINDING_EVENTS,
     FINDINGS,
     NIGHTS,
-    SIGNAL_HOURS,
-    VESSEL_DAYS,
-    VESSEL_HOURS,
-    WELL_TESTS,
     Frame,
 )
-
-_BEGINS = (
-    (DUMP_CYCLES, "opened_utc"),
-    (VESSEL_HOURS, "hour_utc"),
-    (SIGNAL_HOURS, "hour_utc"),
-    (WELL_TESTS, "start_utc"),
-)
-"""Derived tables with the time that says in which range a row lies."""
 
 
 class Writer(Reader):
     """An open transaction; made by `Store.writing`. Reads see what was written before them."""
 
+    _left: tuple[SampleHome, ...] = ()
+    """Homes that the samples moved out of."""
+
     def set_display(self, system: System) -> None:
         """Make the `<table>_display` views speak this system of units."""
         display.set_display(self._con, system)
+
+    def sync_home(self, field: Field) -> None:
+        """Move the samples where field.toml wants them to live; nothing is done where they do already."""
+        before = self._home
+        self._home = homes.sync_home(self._con, before, field, self._folder)
+        self._left = () if self._home is before else (before,)
+
+    def committed(self) -> None:
+        """Remove what the transaction has replaced outside the database, now that it is kept."""
+        for home in (self._home, *self._left):
+            home.committed()
 
     def sync_tags(self, field: Field, now: datetime) -> tags.TagSync:
         """Make table `tag` equal to tags.csv; convert, mark and owe readings again as that needs."""
@@ -96,24 +100,22 @@ class Writer(Reader):
             If a row is of another vessel or begins outside the range.
 
         """
-        pieces = (derived.cycles, derived.hours, derived.signal_hours, derived.tests)
-        for (frame, time), rows in zip(_BEGINS, pieces, strict=True):
-            self._replace(frame, time, (start, end), vessel, rows)
-        self._replace(VESSEL_DAYS, "day", self._days_beginning_in(start, end), vessel, derived.days)
-        ranges.clear(self._con, vessel, start, end)
+        self.replace_derived_of([(vessel, start, end)], derived)
 
-    def _replace(self, frame: Frame, time: str, span: tuple[object, object], vessel: str, rows: pl.DataFrame) -> None:
-        start, end = span
-        strange = rows.filter(
-            (pl.col("vessel") != vessel) | (pl.col(time) < pl.lit(start)) | (pl.col(time) >= pl.lit(end))
-        )
-        if strange.height:
-            raise ProgrammerError(f"{frame.name}: {strange.height} rows lie outside {vessel} {start} to {end}")
-        self._con.execute(
-            f"DELETE FROM {frame.name} WHERE vessel = $vessel AND {time} >= $start AND {time} < $end",  # noqa: S608
-            {"vessel": vessel, "start": start, "end": end},
-        )
-        insert(self._con, frame, rows)
+    def replace_derived_of(self, spans: Sequence[tuple[str, datetime, datetime]], derived: Derived) -> None:
+        """Put derived rows of several vessels in the place of all that begin in their spans (vessel, start, end).
+
+        The ranges are taken out of what is owed. Spans of one vessel are apart.
+
+        Raises
+        ------
+        ProgrammerError
+            If a row begins in none of the spans of its vessel.
+
+        """
+        where = [DerivedSpan(vessel, start, end, *self._days_beginning_in(start, end)) for vessel, start, end in spans]
+        derived_rows.replace(self._con, where, derived)
+        ranges.clear(self._con, spans)
 
     def save_reckoned(self, frame: Frame, rows: pl.DataFrame, first_day: date | None = None) -> None:
         """Put rows in the place of all stored of a reckoned table, or of those from `first_day` on.

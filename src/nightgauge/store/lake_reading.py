@@ -1,0 +1,40 @@
+"""Reading vessels' samples from a lake without the database: what a worker on another machine holds."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import polars as pl
+
+from nightgauge.store.lake_objects import Objects, condition
+from nightgauge.store.vessel_samples import vessel_samples
+from nightgauge.vocabulary.frames import SAMPLES
+
+
+@dataclass(frozen=True)
+class LakeSamples:
+    """The samples of some vessels in some time, by the manifest as it was when this was made."""
+
+    objects: Objects
+    tags: pl.DataFrame
+    """TAGS: the vessels' rows in force."""
+    parts: pl.DataFrame
+    """Columns name, tag_id, first_utc, last_utc: which objects hold which tags."""
+
+    def vessel_samples(self, vessel: str, start: datetime, end: datetime) -> pl.DataFrame:
+        """Return the samples of a vessel in [start, end) as VESSEL_SAMPLES, as `Reader.vessel_samples` does."""
+        mine = self.tags.filter(pl.col("vessel") == vessel)
+        return vessel_samples(read_samples(self.objects, self.parts, mine["tag_id"], (start, end)), mine)
+
+
+def read_samples(
+    objects: Objects, parts: pl.DataFrame, tag_ids: pl.Series, span: tuple[datetime, datetime]
+) -> pl.DataFrame:
+    """Return the samples of tags in [start, end) as SAMPLES, from objects that hold any."""
+    start, end = span
+    names = parts.filter(
+        pl.col("tag_id").is_in(tag_ids.implode()) & (pl.col("first_utc") < end) & (pl.col("last_utc") >= start)
+    )["name"]
+    if names.is_empty():
+        return SAMPLES.empty()
+    found = objects.read(names.unique().sort().to_list(), condition(tag_ids, start, end))
+    return found.sort(SAMPLES.order)
