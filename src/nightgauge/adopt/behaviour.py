@@ -28,7 +28,8 @@ def raw_behaviour(readings: Readings) -> pl.DataFrame:
     pl.DataFrame
         One row per tag that has samples: tag_id, samples, low, q05, q25, middle, q75, q95, high (quantiles), distinct
         (values), ups, downs (moves), smallest (usual smallest move), scan_s (shortest usual interval), longest_s
-        (longest usual interval), decimals (share of values that are no whole numbers).
+        (longest usual interval), climbed (sum of the
+        moves up), decimals (share of values that are no whole numbers).
 
     """
     value = pl.col("value")
@@ -51,6 +52,7 @@ def raw_behaviour(readings: Readings) -> pl.DataFrame:
         smallest=move.abs().quantile(0.1),
         scan_s=pl.col("wait").filter(pl.col("wait") > 0.0).quantile(0.01),
         longest_s=pl.col("wait").quantile(0.999),
+        climbed=pl.col("step").filter(pl.col("step") > 0.0).sum(),
         decimals=(value != value.round(0)).mean(),
     )
 
@@ -72,7 +74,8 @@ def shapes(values: Matrix, ids: Sequence[int]) -> pl.DataFrame:
         per_day (turns a day); peak_scatter, valley_scatter (of the turns, shares of the range); lean (skewness of the
         changes: below 0 it falls fast and rises slowly); falling (share of the moving time in which it falls);
         daily (share of the half-hourly variance that is a daily swing); memory (correlation with itself a minute
-        later); still (share of minutes without a move); slow (share of the variance in half-hourly means).
+        later); still (share of minutes without a move); slow (share of the variance in half-hourly means); drop
+        (median of the fastest falls within a minute, one a turn, as a share of the range).
 
     """
     return pl.DataFrame([{"tag_id": tag, **_shape(row)} for tag, row in zip(ids, values, strict=True)])
@@ -106,12 +109,13 @@ def _shape(row: npt.NDArray[np.float64]) -> dict[str, float]:
         "memory": float((centred[1:] * centred[:-1]).mean() / total),
         "still": float((change == 0.0).mean()),
         "slow": min(slow / total, 1.0),
+        "drop": -float(np.median(np.sort(change)[: max(len(peaks), 1)])) / span,
     }
 
 
 SHAPES = (
     "range", "rest", "full", "per_day", "peak_scatter", "valley_scatter", "lean", "falling", "daily", "memory",
-    "still", "slow",
+    "still", "slow", "drop",
 )  # fmt: skip
 """Columns of `shapes` beside the tag."""
 

@@ -9,9 +9,11 @@ import numpy.typing as npt
 import polars as pl
 
 from nightgauge.adopt.behaviour import counts_up, raw_behaviour, shapes
-from nightgauge.adopt.evidence import ORDER, PLACE, Kinds, Scores, kind_scores, neighbour_scores, own_scores
+from nightgauge.adopt.evidence import ORDER, PLACE, Kinds, Scores, kind_scores, own_scores
 from nightgauge.adopt.moving import Looks, joined, looks_of, together
-from nightgauge.adopt.names import STATES, TOTALS, Name, trusted_parts
+from nightgauge.adopt.belief import believed
+from nightgauge.adopt.names import STATES, TOTALS, Name
+from nightgauge.adopt.neighbours import neighbour_scores, vessel_of
 from nightgauge.adopt.readings import STEP_S, WINDOW_DAYS, Matrix, Readings, minutes_of
 from nightgauge.adopt.states import highs_of, words_of_state
 from nightgauge.adopt.unit_columns import unit_scores
@@ -25,6 +27,8 @@ _TAKEN = 4.0
 """What speaks against a second tag of one signal on a vessel. House choice."""
 _POOL_MOST = 4.0
 """Most that the other vessels' tags of the same pattern can weigh. House choice: nearly sure."""
+_TURNING_MIN = 45
+"""While a well is turned in, little flows: so long before another well's name is written. House choice. [min]"""
 _DOUBT = 0.5
 """Pseudo-count of a pattern's votes: one lonely vote is half a vote. House choice."""
 
@@ -83,7 +87,7 @@ def seen_of(readings: Readings, tell: Tell) -> Seen:
     shape = pl.concat(shaped).with_columns(pl.col("tag_id").cast(pl.Int32)).fill_nan(None)
     behaviour = raw.join(shape, on="tag_id", how="left", maintain_order="left")
     behaviour = behaviour.with_columns(**highs_of(readings, np.flatnonzero(kinds.is_state)))
-    names = tuple(Name(tag) for tag in readings.tags)
+    names = believed(readings.tags, kinds, behaviour["daily"].fill_null(0.0).to_numpy() > 0.8)
     strength = together(found).strength
     tell("comparing tags", 1, 1)
     return Seen(behaviour, kinds, found, strength, names, tuple(keys_of(names, strength)))
@@ -97,11 +101,12 @@ def _kinds(readings: Readings, raw: pl.DataFrame) -> Kinds:
     ).to_numpy()
     is_state = (has_text & are_words) | (~has_text & two)
     counts = counts_up(raw).fill_null(value=False).to_numpy() & ~has_text & ~is_state
-    return Kinds(has_text & ~is_state, is_state, counts)
+    never_moves = ~has_text & (raw["distinct"] == 1).fill_null(value=True).to_numpy()
+    return Kinds(has_text & ~is_state, is_state & ~never_moves, counts & ~never_moves, never_moves)
 
 
 def _flows(values: Matrix, counts: npt.NDArray[np.bool_], is_text: npt.NDArray[np.bool_]) -> Matrix:
-    """Return totals as what they count in each minute, and texts as the times at which they change."""
+    """Return totals as what they count in each minute, and texts as the times just before they change."""
     step = np.diff(values, axis=1, prepend=np.nan)
     counted = np.where(step >= 0.0, step, np.where(np.isnan(step), np.nan, 0.0))
     known = np.isfinite(counted)
@@ -109,22 +114,26 @@ def _flows(values: Matrix, counts: npt.NDArray[np.bool_], is_text: npt.NDArray[n
         # A roll-over or reset read as a step would be the one thing that is seen.
         usual = np.nanquantile(np.where(known, counted, 0.0), 0.999, axis=1, keepdims=True)
         counted = np.minimum(counted, 3.0 * usual + 1e-9)
-    changed = np.where(known & (step != 0.0), 1.0, 0.0)
+    changed = np.zeros_like(values)
+    for row in np.flatnonzero(is_text):
+        for at in np.flatnonzero(known[row] & (step[row] != 0.0)):
+            changed[row, max(at - _TURNING_MIN, 0) : at + 1] = 1.0
     return np.where(counts[:, None], counted, np.where(is_text[:, None], changed, values))
 
 
 def guesses_of(readings: Readings, seen: Seen) -> tuple[Guess, ...]:
     """Return a guess for each tag."""
-    scores = kind_scores(seen.kinds)
-    own_scores(scores, seen.kinds, seen.behaviour)
     placed = grouped(seen.names, seen.keyed, _bonds(seen))
     groups = _groups(placed)
-    middle = seen.behaviour["middle"].fill_null(0.0).to_numpy()
-    for tags in groups.values():
-        neighbour_scores(scores, tags, seen.kinds, seen.looks, middle)
-    behaved = scores.probabilities()
-    _add_names(scores, seen)
+    scores = kind_scores(seen.kinds)
+    own_scores(scores, seen.kinds, seen.behaviour)
     unit_scores(scores, readings)
+    named = scores.copy()
+    _add_names(named, seen)
+    # Twice: what behaviour alone tells shows what contradicts a name; names make neighbours tell more.
+    for one in (scores, named):
+        _add_neighbours(one, groups, seen)
+    behaved, scores = scores.probabilities(), named
     _pool(scores, seen.keyed)
     chosen = _exclusive(scores, groups, len(placed))
     return tuple(
@@ -132,10 +141,25 @@ def guesses_of(readings: Readings, seen: Seen) -> tuple[Guess, ...]:
     )
 
 
+def _add_neighbours(scores: Scores, groups: dict[int, list[int]], seen: Seen) -> None:
+    middle, open_s, climbed = (
+        seen.behaviour[name].cast(pl.Float64).fill_null(fill).to_numpy()
+        for name, fill in (("middle", 0.0), ("open_s", np.inf), ("climbed", 0.0))
+    )
+    for tags in groups.values():
+        neighbour_scores(scores, vessel_of(tags, seen.kinds, seen.looks, middle, open_s, climbed))
+
+
 def _bonds(seen: Seen) -> Bonds:
-    daily = (seen.behaviour["daily"].fill_null(0.0) > 0.8).to_numpy() & seen.kinds.is_analogue
+    daily = _follows_the_day(seen)
+    strength = seen.strength.copy()
+    strength[daily] = strength[:, daily] = 0.0  # the weather is common to all vessels
     single = {"total": seen.kinds.counts, "state": seen.kinds.is_state, "text": seen.kinds.is_text, "daily": daily}
-    return Bonds(seen.strength, single, {"total": len(TOTALS), "state": len(STATES), "text": 1, "daily": 1})
+    return Bonds(strength, single, {"total": len(TOTALS), "state": len(STATES), "text": 1, "daily": 1})
+
+
+def _follows_the_day(seen: Seen) -> npt.NDArray[np.bool_]:
+    return (seen.behaviour["daily"].fill_null(0.0) > 0.8).to_numpy() & seen.kinds.is_analogue
 
 
 def _groups(placed: Sequence[Placed]) -> dict[int, list[int]]:
@@ -147,39 +171,10 @@ def _groups(placed: Sequence[Placed]) -> dict[int, list[int]]:
 
 
 def _add_names(scores: Scores, seen: Seen) -> None:
-    """Add what names say, as far as names of this fleet can be believed."""
-    trusted = trusted_parts(seen.names)
-    weight = _belief(seen, trusted, scores)
-    if weight <= 0.0:
-        return
+    """Add what names say."""
     for tag, name in enumerate(seen.names):
         for part, means in name.says:
-            if part.casefold() in trusted:
-                scaled = {signal: weight * gain for signal, gain in means.items()}
-                scores.add([tag], scaled, 0.0, f'"{part}" in the name')
-
-
-def _belief(seen: Seen, trusted: frozenset[str], scores: Scores) -> float:
-    """Return how far names are to be believed, 0 to 1: by tags whose values leave no doubt what kind they are."""
-    agree, asked = 0, 0
-    certain = {
-        "state": (seen.kinds.is_state, frozenset(STATES)),
-        "total": (seen.kinds.counts, frozenset(TOTALS)),
-        "temperature": ((seen.behaviour["daily"].fill_null(0.0) > 0.9).to_numpy(), frozenset({"temperature"})),
-    }
-    for chosen, signals in certain.values():
-        for tag in np.flatnonzero(chosen).tolist():
-            said = [means for part, means in seen.names[tag].says if part.casefold() in trusted]
-            if said:
-                summed: dict[str, float] = defaultdict(float)
-                for means in said:
-                    for signal, gain in means.items():
-                        summed[signal] += gain
-                asked += 1
-                agree += max(summed.values()) <= max(summed.get(signal, 0.0) for signal in signals) + 1e-9
-    # One tag more on either side, so that a few do not decide; half right is what letters by chance may reach.
-    share = (agree + 1.0) / (asked + 2.0) if asked else 0.75
-    return float(np.clip((share - 0.45) / 0.4, 0.0, 1.0))
+            scores.add([tag], means, 0.0, f'"{part}" in the name')
 
 
 def _pool(scores: Scores, keyed: Sequence[Keyed]) -> None:

@@ -6,8 +6,7 @@ transmit, S switch, C control, O and C open and closed). From secondary copies o
 """
 
 import re
-from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -29,9 +28,9 @@ _OF_OIL = ("oil_downstream_pressure", "oil_level", "oil_dump_open", "oil_valve_p
 _OF_GAS = ("gas_valve_position", "gas_rate")
 _OF_SCRUBBER = ("scrubber_level", "scrubber_dump_open")
 
-_SURE, _LIKELY, _HINT = 5.0, 3.0, 1.2
+_SURE, _LIKELY, _LONE, _HINT = 5.0, 3.0, 2.3, 1.2
 """How much a plain word, a usual letter and a single letter weigh: natural logarithms of odds. House choices: of a
-hundred plain words one misleads, of twenty letter groups one, of three lone letters one."""
+hundred plain words one misleads, of twenty letter groups one, of ten lone letters one, of three hints one."""
 
 
 def _speaks(signals: tuple[str, ...], weight: float) -> Mapping[str, float]:
@@ -80,12 +79,12 @@ WORDS: Mapping[str, Mapping[str, float]] = {
 }
 """Ordinary words in names of tags and the signals they speak for. Common practice, no source."""
 LONE: Mapping[str, Mapping[str, float]] = {
-    "W": _speaks(_OF_WATER, _HINT) | _speaks(("water_oil_content",), _HINT),
-    "O": _speaks(_OF_OIL, _HINT) | _speaks(("oil_water_cut",), _HINT),
-    "C": _speaks(_OF_OIL, _HINT) | _speaks(("oil_water_cut",), _HINT),
-    "G": _speaks(_OF_GAS, _HINT),
-    "H": _speaks(("inlet_pressure",), _HINT),
-    "S": _speaks(_OF_SCRUBBER, _HINT),
+    "W": _speaks(_OF_WATER, _LONE) | _speaks(("water_oil_content",), _LONE),
+    "O": _speaks(_OF_OIL, _LONE) | _speaks(("oil_water_cut",), _LONE),
+    "C": _speaks(_OF_OIL, _LONE) | _speaks(("oil_water_cut",), _LONE),
+    "G": _speaks(_OF_GAS, _LONE),
+    "H": _speaks(("inlet_pressure",), _LONE),
+    "S": _speaks(_OF_SCRUBBER, _LONE),
 }
 """Single letters beside a number: water, oil or crude, gas, header, scrubber. Common practice, no source."""
 
@@ -95,6 +94,8 @@ class Name:
     """A tag's name taken apart."""
 
     tag: str
+    meaningful: frozenset[str] | None = None
+    """Parts, in lower case, whose letters are believed to mean something; None believes all."""
 
     @cached_property
     def parts(self) -> tuple[str, ...]:
@@ -112,11 +113,14 @@ class Name:
 
     @cached_property
     def letters(self) -> tuple[int, ...]:
-        """Return the places of the parts that are letter groups after ISA-5.1: the first that is no plain word."""
+        """Return the place of the first part that is a letter group after ISA-5.1 and no plain word; empty for none."""
         return tuple(
             place
             for place, part in enumerate(self.parts)
-            if (part.isupper() or part.islower()) and part.casefold() not in WORDS and _ISA.fullmatch(part.upper())
+            if (part.isupper() or part.islower())
+            and part.casefold() not in WORDS
+            and _ISA.fullmatch(part.upper())
+            and (self.meaningful is None or part.casefold() in self.meaningful)
         )[:1]
 
     @cached_property
@@ -125,11 +129,13 @@ class Name:
         told = []
         for place, part in enumerate(self.parts):
             word = part.casefold()
+            if self.meaningful is not None and word not in self.meaningful:
+                continue
             if word in WORDS:
                 told.append((part, WORDS[word]))
             elif place in self.letters:
                 told.append((part, _ISA_MEANS[_isa_key(part)]))
-            elif self._is_lone(place) and part.upper() in LONE:
+            elif self._is_lone(place) and part.upper() in LONE and (self.letters or len(told) > 0):
                 told.append((part, LONE[part.upper()]))
         return tuple(told)
 
@@ -170,17 +176,3 @@ def _isa_key(part: str) -> str:
     if what == "Z" and re.search(r"[SOCLH]", part[1:]):
         return "ZS"
     return what
-
-
-_TRUSTED_FROM = 3
-"""A letter group has to come in so many names to mean anything: random names hold letter groups too. House choice."""
-
-
-def trusted_parts(names: Sequence[Name]) -> frozenset[str]:
-    """Return the parts of names that may mean something: plain words, and letters that come again and again."""
-    counts = Counter(part.casefold() for name in names for part, _ in name.says)
-    return frozenset(part for part, count in counts.items() if count >= _TRUSTED_FROM or len(part) > _WORD)
-
-
-_WORD = 3
-"""Longer parts are no chance. House choice."""

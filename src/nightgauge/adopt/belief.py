@@ -1,0 +1,71 @@
+"""Which parts of names mean something in this fleet: those that agree with what the values themselves leave no doubt of."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from nightgauge.adopt.evidence import Kinds
+from nightgauge.adopt.names import STATES, TOTALS, WORDS, Name
+from nightgauge.vocabulary.signals import SIGNALS
+
+_FEWEST = 3
+"""A letter group has to come in so many names to mean anything: random names hold letter groups too. House choice."""
+_AGREES = 0.75
+"""Share of its tags whose kind of value a part's meaning has to fit: a fleet's area code fits at random. House choice."""
+_TRUE_NAMES = 0.5
+"""Names mean nothing at all where of the tags whose kind is certain fewer than this share are named so. House choice:
+letters by chance fit about a third."""
+
+_FREE = frozenset(name for name, signal in SIGNALS.items() if signal.kind == "analogue")
+_CERTAIN = {"state": frozenset(STATES), "total": frozenset(TOTALS), "daily": frozenset({"temperature"}), "free": _FREE}
+
+
+def believed(tags: Sequence[str], kinds: Kinds, daily: npt.NDArray[np.bool_]) -> tuple[Name, ...]:
+    """Return the names, with the parts that mean something.
+
+    Parameters
+    ----------
+    tags : sequence of str
+        Names as written.
+    kinds : Kinds
+        By tag.
+    daily : (tags,) booleans
+        Which tags follow the day.
+
+    """
+    all_kinds = [_kind(tag, kinds, daily) for tag in range(len(tags))]
+    tags_of: dict[str, list[int]] = defaultdict(list)
+    for tag, written in enumerate(tags):
+        for part in {part.casefold() for part in Name(written).parts}:
+            tags_of[part].append(tag)
+    chosen = set()
+    for part, members in tags_of.items():
+        meant = frozenset(signal for _, means in Name(f"{part.upper()}-1").says for signal in means)
+        asked = [all_kinds[tag] for tag in members if all_kinds[tag] is not None]
+        fitting = sum(bool(meant & _CERTAIN[kind]) for kind in asked if kind is not None)
+        if meant and (len(members) >= _FEWEST or part in WORDS) and fitting >= _AGREES * len(asked):
+            chosen.add(part)
+    names = tuple(Name(tag, frozenset(chosen)) for tag in tags)
+    return names if _are_true(names, all_kinds) else tuple(Name(tag, frozenset()) for tag in tags)
+
+
+def _kind(tag: int, kinds: Kinds, daily: npt.NDArray[np.bool_]) -> str | None:
+    if kinds.is_text[tag] or kinds.never_moves[tag]:
+        return None
+    if kinds.is_state[tag]:
+        return "state"
+    if kinds.counts[tag]:
+        return "total"
+    return "daily" if daily[tag] else "free"
+
+
+def _are_true(names: Sequence[Name], all_kinds: Sequence[str | None]) -> bool:
+    asked = right = 0
+    for name, kind in zip(names, all_kinds, strict=True):
+        if kind is None or kind == "free":
+            continue
+        asked += 1
+        right += any(signal in _CERTAIN[kind] for _, means in name.says for signal in means)
+    return asked == 0 or right >= _TRUE_NAMES * asked
