@@ -115,13 +115,13 @@ def test_a_corrected_export_derives_again_only_what_it_can_reach(
     )
     corrected.write_csv(day_file(toml, 3).with_name("correction.csv"))
     spans = []
-    real = deriving.derive_vessel
+    real = deriving.derive_days
 
-    def spy(vessel, field_, samples, start, until, earlier):
-        spans.append((vessel.id, start, until))
-        return real(vessel, field_, samples, start, until, earlier)
+    def spy(vessel, field_, samples, stretch, earlier):
+        spans.append((vessel.id, stretch.start, stretch.until))
+        return real(vessel, field_, samples, stretch, earlier)
 
-    monkeypatch.setattr(deriving, "derive_vessel", spy)
+    monkeypatch.setattr(deriving, "derive_days", spy)
     night(field, FIRST + 8 * DAY)
     # Day 3 lies from +3 to +4 days: the day before it looks into it, the two after it begin from it, two are context.
     assert spans == [("TK-2", FIRST + 2 * DAY, FIRST + 8 * DAY)]
@@ -157,7 +157,7 @@ def test_a_vessel_that_cannot_be_derived_costs_the_others_nothing_and_stays_owed
     make_field: MakeField, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     field = read_field(make_field(3))
-    real = deriving.derive_vessel
+    real = deriving.derive_days
 
     def broken(vessel, *rest):
         if vessel.id == "TK-1":
@@ -165,7 +165,7 @@ def test_a_vessel_that_cannot_be_derived_costs_the_others_nothing_and_stays_owed
         return real(vessel, *rest)
 
     with monkeypatch.context() as patched:
-        patched.setattr(deriving, "derive_vessel", broken)
+        patched.setattr(deriving, "derive_days", broken)
         (report,) = night(field, FIRST + 3 * DAY)
     assert report.failed == {"TK-1": "ZeroDivisionError: planted"}
     assert derived_of(field, "TK-2").hours.height > 0

@@ -57,7 +57,7 @@ def test_marks_add_up_and_clearing_one_vessel_leaves_the_other(writer: Writer, m
         writer.mark_changed(vessel, make.at(0), make.at(60))
         writer.mark_changed(vessel, make.at(30), make.at(90))
     assert writer.changed_ranges().rows() == [(v, make.at(0), make.at(90)) for v in ("V-1", "V-2")]
-    ranges.clear(writer._con, "V-1", make.at(20), make.at(40))
+    ranges.clear(writer._con, [("V-1", make.at(20), make.at(40))])
     assert writer.changed_ranges().rows() == [
         ("V-1", make.at(0), make.at(20)),
         ("V-1", make.at(40), make.at(90)),

@@ -109,8 +109,8 @@ def track(readings: Readings, until_us: int, unknown: Span | None = None) -> Tra
     parts = (_kept(starts, known), _kept(ends, known), _kept(value[: ends.size], known), _kept(end_values, known))
     if unknown is not None and unknown[0].size:
         parts = _without(parts, unknown)
-    good = _kept(time, usable), _kept(value, usable)
-    return Track(readings.signal, readings.hold, *good, *parts, labels=readings.labels)
+    good_time, good_value = _kept(time, usable), _kept(value, usable)
+    return Track(readings.signal, readings.hold, good_time, good_value, *parts, labels=readings.labels)
 
 
 def _kept(values: NDArray[Number], which: Flags) -> NDArray[Number]:

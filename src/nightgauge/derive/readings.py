@@ -74,7 +74,7 @@ def _gap_us(gaps_s: pl.Series, usual_s: float) -> Times:
     first, last = gaps_s.min(), gaps_s.max()
     if isinstance(first, float) and first == last and not gaps_s.has_nulls():
         return np.full(gaps_s.len(), round(first * SECOND_US), dtype=np.int64)
-    return np.rint(gaps_s.fill_null(usual_s).to_numpy() * SECOND_US).astype(np.int64)
+    return np.asarray(np.rint(gaps_s.fill_null(usual_s).to_numpy() * SECOND_US), dtype=np.int64)
 
 
 @dataclass(frozen=True)

@@ -44,6 +44,17 @@ _AHEAD_US = DAY_US
 """How far past a day's end its rows may look, for dumps and loads that end after it. [us]"""
 
 
+@dataclass(frozen=True)
+class DayRows:
+    """What one day of one vessel gave: columns, and for the day itself its one row."""
+
+    cycles: Table
+    hours: Table
+    day: Mapping[str, object]
+    signal_hours: Sequence[Table]
+    tests: Table
+
+
 def derive_vessel(
     vessel: Vessel, field: Field, samples: pl.DataFrame, start: datetime, until: datetime, earlier: pl.DataFrame
 ) -> Derived:
@@ -70,14 +81,48 @@ def derive_vessel(
         Rows that begin in [start, until), each frame in its order.
 
     """
+    return gathered(derive_days(vessel, field, samples, Stretch(start, until, until), earlier))
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """The days to derive, and up to when samples may be looked at for them."""
+
+    start: datetime
+    """A midnight of the field."""
+    end: datetime
+    """A midnight of the field, or `until`."""
+    until: datetime
+
+
+def derive_days(
+    vessel: Vessel, field: Field, samples: pl.DataFrame, stretch: Stretch, earlier: pl.DataFrame
+) -> list[DayRows]:
+    """Return the rows of each day of a stretch, to be gathered with those of other vessels.
+
+    Parameters
+    ----------
+    vessel, field, earlier
+        As for `derive_vessel`.
+    samples : VESSEL_SAMPLES
+        From `CONTEXT` before the stretch up to its `until`.
+    stretch : Stretch
+        Which days.
+
+    """
     VESSEL_SAMPLES.check(samples)
     readings = readings_of(samples)
     past = Past.of(earlier)
-    parts: list[_Part] = []
-    for day in days(field, start, until):
-        part = _one_day(vessel, field, readings, day, past)
-        past = past.and_then(part.day)
-        parts.append(part)
+    parts: list[DayRows] = []
+    for day in days(field, stretch.start, stretch.until):
+        if day.start < stretch.end:
+            parts.append(_one_day(vessel, field, readings, day, past))
+            past = past.and_then(parts[-1].day)
+    return parts
+
+
+def gathered(parts: Sequence[DayRows]) -> Derived:
+    """Return the rows of days, of one vessel or several, as frames: one frame is far cheaper to build than many."""
     return Derived(
         build(DUMP_CYCLES, [p.cycles for p in parts]),
         build(VESSEL_HOURS, [p.hours for p in parts]),
@@ -87,18 +132,7 @@ def derive_vessel(
     )
 
 
-@dataclass(frozen=True)
-class _Part:
-    """What one day gave: columns, and for the day itself its one row."""
-
-    cycles: Table
-    hours: Table
-    day: Mapping[str, object]
-    signal_hours: Sequence[Table]
-    tests: Table
-
-
-def _one_day(vessel: Vessel, field: Field, readings: Mapping[str, Readings], day: Day, past: Past) -> _Part:
+def _one_day(vessel: Vessel, field: Field, readings: Mapping[str, Readings], day: Day, past: Past) -> DayRows:
     outages = [o for o in field.outages if o.vessel == vessel.id]
     window_start = day.start_us - int(CONTEXT.total_seconds()) * SECOND_US
     window_end = min(day.end_us + _AHEAD_US, day.until_us)
@@ -108,7 +142,7 @@ def _one_day(vessel: Vessel, field: Field, readings: Mapping[str, Readings], day
     hours = hour_columns(plant, found, known)
     cycles = cycle_columns(plant, found, known)
     held = held_pressures(plant, hours, past)
-    return _Part(
+    return DayRows(
         cycles,
         hours.columns | held.hours,
         day_row(plant, hours, cycles) | held.day,

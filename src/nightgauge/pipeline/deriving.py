@@ -1,12 +1,16 @@
 """Deriving: the spans that changed, vessel by vessel, in groups of one transaction."""
 
-from collections.abc import Iterable
+from collections import deque
+from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from itertools import chain
+from functools import partial
+from itertools import groupby
 
 import polars as pl
 
-from nightgauge.derive import CONTEXT, Derived, derive_vessel
+from nightgauge.derive import CONTEXT, DayRows, Stretch, derive_days, gathered
 from nightgauge.errors import NightgaugeError
 from nightgauge.field.calendar import day_bounds
 from nightgauge.field.settings import Field, Vessel
@@ -18,6 +22,10 @@ REVISED = timedelta(days=1)
 """How long before a change rows may depend on it: a dump under way, a load from one shutting to the next."""
 GROUP = 16
 """Vessels derived between two commits. House choice: bounds the memory and what a kill can cost."""
+_READ_TOGETHER = 4
+"""Vessels read by one query. House choice: four days of four vessels at five seconds are three million samples."""
+_THREADS = 2
+"""Vessels derived at once. House choice: much of the work is in libraries that let threads run side by side."""
 
 Span = tuple[datetime, datetime]
 
@@ -28,14 +36,16 @@ def derive_changed(
     """Derive anew what changed or came in before `until`; return how many vessels had any, and which failed."""
     work = _owed_spans(field_, store, previous, until)
     failed: dict[str, str] = {}
-    for first in range(0, len(work), GROUP):
-        group = work[first : first + GROUP]
-        with store.reading() as reader:
-            results = [_derive_spans(field_, reader, vessel, spans, until, failed) for vessel, spans in group]
-        with store.writing() as writer:
-            for vessel_id, span, derived in chain.from_iterable(results):
-                writer.replace_derived(vessel_id, *span, derived)
-        tell("deriving vessels", first + len(group), len(work))
+    with ThreadPoolExecutor(_THREADS, "deriving") as pool:
+        for first in range(0, len(work), GROUP):
+            group = work[first : first + GROUP]
+            with store.reading() as reader:
+                found = list(_derived(_Night(field_, reader, until, pool), group, failed))
+            good = [one for one in found if one.task.vessel.id not in failed]
+            with store.writing() as writer:
+                spans = [(one.task.vessel.id, one.task.stretch.start, one.task.stretch.end) for one in good]
+                writer.replace_derived_of(spans, gathered([day for one in good for day in one.days]))
+            tell("deriving vessels", first + len(group), len(work))
     return len(work) - len(failed), failed
 
 
@@ -94,32 +104,81 @@ def _joined(spans: Iterable[Span]) -> list[Span]:
     return joined
 
 
-def _derive_spans(
-    field_: Field, reader: Reader, vessel: Vessel, spans: Iterable[Span], until: datetime, failed: dict[str, str]
-) -> list[tuple[str, Span, Derived]]:
-    """Return the rows of a vessel that begin in its spans; nothing where deriving failed: then they stay owed."""
+@dataclass(frozen=True)
+class _Night:
+    """What deriving needs of one night."""
+
+    field: Field
+    reader: Reader
+    until: datetime
+    pool: ThreadPoolExecutor
+
+
+@dataclass(frozen=True)
+class _Task:
+    """A stretch of one vessel to derive."""
+
+    vessel: Vessel
+    stretch: Stretch
+
+    @property
+    def window(self) -> Span:
+        """Return the time whose samples it needs."""
+        return self.stretch.start - CONTEXT, self.stretch.until
+
+
+@dataclass(frozen=True)
+class _Done:
+    """What a task came to."""
+
+    task: _Task
+    days: Sequence[DayRows]
+
+
+def _derived(night: _Night, group: Sequence[tuple[Vessel, Sequence[Span]]], failed: dict[str, str]) -> Iterator[_Done]:
+    """Yield the rows of the vessels' spans; nothing where deriving failed: then they stay owed.
+
+    Vessels of one window are read together, and while they are derived the next ones are read.
+    """
+    tasks = [
+        _Task(vessel, Stretch(start, end, min(night.until, end + CONTEXT)))
+        for vessel, spans in group
+        for start, end in spans
+    ]
+    if not tasks:
+        return
+    latest = max(task.stretch.start for task in tasks)
+    earlier = night.reader.days_of([vessel.id for vessel, _ in group], latest)
+    running: deque[tuple[_Task, Future[list[DayRows]]]] = deque()
+    for batch in _batches(tasks):
+        samples = night.reader.samples_of([task.vessel.id for task in batch], *batch[0].window)
+        for task in batch:
+            derive = partial(_derive_task, night.field, task, samples.pop(task.vessel.id), earlier)
+            running.append((task, night.pool.submit(derive)))
+        while len(running) > _READ_TOGETHER:
+            yield from _finished(*running.popleft(), failed)
+    for task, future in running:
+        yield from _finished(task, future, failed)
+
+
+def _batches(tasks: Sequence[_Task]) -> Iterator[list[_Task]]:
+    """Yield tasks that follow one another and need the same window, a few at a time."""
+    for _, same in groupby(tasks, key=lambda task: task.window):
+        alike = list(same)
+        for first in range(0, len(alike), _READ_TOGETHER):
+            yield alike[first : first + _READ_TOGETHER]
+
+
+def _derive_task(field_: Field, task: _Task, samples: pl.DataFrame, earlier: pl.DataFrame) -> list[DayRows]:
+    day = _day_of(field_, task.stretch.start)
+    mine = earlier.filter((pl.col("vessel") == task.vessel.id) & (pl.col("day") < day))
+    return derive_days(task.vessel, field_, samples, task.stretch, mine)
+
+
+def _finished(task: _Task, future: Future[list[DayRows]], failed: dict[str, str]) -> Iterator[_Done]:
     try:
-        return [(vessel.id, span, _derive_span(field_, reader, vessel, span, until)) for span in spans]
+        yield _Done(task, future.result())
     except NightgaugeError:
         raise
     except Exception as error:  # one vessel's trouble must not cost the others their night
-        failed[vessel.id] = f"{type(error).__name__}: {error}"
-        return []
-
-
-def _derive_span(field_: Field, reader: Reader, vessel: Vessel, span: Span, until: datetime) -> Derived:
-    start, end = span
-    horizon = min(until, end + CONTEXT)
-    samples = reader.vessel_samples(vessel.id, start - CONTEXT, horizon)
-    earlier = reader.days(FIRST_TIME, start).filter(pl.col("vessel") == vessel.id)
-    derived = derive_vessel(vessel, field_, samples, start, horizon, earlier)
-    if horizon == end:
-        return derived
-    last_day = (end - timedelta(microseconds=1)).astimezone(field_.zone).date()
-    return Derived(
-        cycles=derived.cycles.filter(pl.col("opened_utc") < end),
-        hours=derived.hours.filter(pl.col("hour_utc") < end),
-        days=derived.days.filter(pl.col("day") <= last_day),
-        signal_hours=derived.signal_hours.filter(pl.col("hour_utc") < end),
-        tests=derived.tests.filter(pl.col("start_utc") < end),
-    )
+        failed[task.vessel.id] = f"{type(error).__name__}: {error}"
