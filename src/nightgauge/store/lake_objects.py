@@ -94,12 +94,12 @@ class Objects:
     def names(self, below: str = "") -> list[str]:
         """Return the names of all objects, or of those in one folder."""
         system, root = self._opened()
-        system.invalidate_cache()
-        place = f"{root}/{below}".rstrip("/")
-        try:
-            found = system.find(place)
-        except FileNotFoundError:
-            return []
+        with _told(self.address, StoreNotWritable, "cannot be listed"):
+            system.invalidate_cache()
+            try:
+                found = system.find(f"{root}/{below}".rstrip("/"))
+            except FileNotFoundError:
+                return []
         start = len(root) + 1
         return sorted(path[start:] for path in found)
 

@@ -1,12 +1,13 @@
 """Reading vessels' samples from a lake without the database: what a worker on another machine holds."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 import polars as pl
 
 from nightgauge.store.lake_objects import Objects, condition
-from nightgauge.store.vessel_samples import vessel_samples
+from nightgauge.store.vessel_samples import by_vessel
 from nightgauge.vocabulary.frames import SAMPLES
 
 
@@ -20,10 +21,10 @@ class LakeSamples:
     parts: pl.DataFrame
     """Columns name, tag_id, first_utc, last_utc: which objects hold which tags."""
 
-    def vessel_samples(self, vessel: str, start: datetime, end: datetime) -> pl.DataFrame:
-        """Return the samples of a vessel in [start, end) as VESSEL_SAMPLES, as `Reader.vessel_samples` does."""
-        mine = self.tags.filter(pl.col("vessel") == vessel)
-        return vessel_samples(read_samples(self.objects, self.parts, mine["tag_id"], (start, end)), mine)
+    def samples_of(self, vessels: Sequence[str], start: datetime, end: datetime) -> dict[str, pl.DataFrame]:
+        """Return the samples of each of some vessels in [start, end) as VESSEL_SAMPLES, as `Reader.samples_of` does."""
+        tags = self.tags.filter(pl.col("vessel").is_in(list(vessels)))
+        return by_vessel(read_samples(self.objects, self.parts, tags["tag_id"], (start, end)), tags, vessels)
 
 
 def read_samples(
@@ -34,7 +35,7 @@ def read_samples(
     names = parts.filter(
         pl.col("tag_id").is_in(tag_ids.implode()) & (pl.col("first_utc") < end) & (pl.col("last_utc") >= start)
     )["name"]
-    if names.is_empty():
+    if names.is_empty():  # neither a condition nor an object can be made of nothing
         return SAMPLES.empty()
     found = objects.read(names.unique().sort().to_list(), condition(tag_ids, start, end))
     return found.sort(SAMPLES.order)
