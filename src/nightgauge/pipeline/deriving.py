@@ -1,12 +1,13 @@
 """Deriving: the spans that changed, vessel by vessel, in groups of one transaction."""
 
 from collections import deque
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import partial
 from itertools import groupby
+from typing import Protocol
 
 import polars as pl
 
@@ -14,8 +15,10 @@ from nightgauge.derive import CONTEXT, DayRows, Stretch, derive_days, gathered
 from nightgauge.errors import NightgaugeError
 from nightgauge.field.calendar import day_bounds
 from nightgauge.field.settings import Field, Vessel
+from nightgauge.pipeline.handing import HandOut
 from nightgauge.pipeline.telling import Tell, silent
 from nightgauge.store import Reader, Store
+from nightgauge.vocabulary.derived import Derived
 from nightgauge.vocabulary.frames import FIRST_TIME
 
 REVISED = timedelta(days=1)
@@ -31,22 +34,97 @@ Span = tuple[datetime, datetime]
 
 
 def derive_changed(
-    field_: Field, store: Store, previous: datetime | None, until: datetime, tell: Tell = silent
+    field_: Field,
+    store: Store,
+    previous: datetime | None,
+    until: datetime,
+    tell: Tell = silent,
+    hand_out: HandOut | None = None,
 ) -> tuple[int, dict[str, str]]:
-    """Derive anew what changed or came in before `until`; return how many vessels had any, and which failed."""
+    """Derive anew what changed or came in before `until`; return how many vessels had any, and which failed.
+
+    Groups of vessels are derived here, or wherever `hand_out` has it done; their rows are kept here, in their order.
+
+    Raises
+    ------
+    SettingError
+        If work is handed out and the samples live where nobody else can read them.
+
+    """
     work = _owed_spans(field_, store, previous, until)
+    groups = [work[first : first + GROUP] for first in range(0, len(work), GROUP)]
+    failed: dict[str, str] = {}
+    done = 0
+    here = (_derived_here(field_, store, group, until) for group in groups)
+    elsewhere = (_sent(field_, store, group, until) for group in groups)
+    for outcome in here if hand_out is None else hand_out(derive_group, elsewhere):
+        failed |= outcome.failed
+        with store.writing() as writer:
+            writer.replace_derived_of(outcome.spans, outcome.rows)
+        done += outcome.vessels
+        tell("deriving vessels", done, len(work))
+    return len(work) - len(failed), failed
+
+
+class Source(Protocol):
+    """Where a group's samples are read: the database, or a lake without it."""
+
+    def samples_of(self, vessels: Sequence[str], start: datetime, end: datetime) -> dict[str, pl.DataFrame]:
+        """Return the samples of each vessel in [start, end) as VESSEL_SAMPLES."""
+        ...
+
+
+@dataclass(frozen=True)
+class GroupTask:
+    """All that deriving one group of vessels takes."""
+
+    field: Field
+    group: Sequence[tuple[Vessel, Sequence[Span]]]
+    until: datetime
+    source: Source
+    earlier: pl.DataFrame
+    """VESSEL_DAYS of the vessels before the last span."""
+
+
+@dataclass(frozen=True)
+class GroupRows:
+    """What deriving one group came to."""
+
+    vessels: int
+    spans: Sequence[tuple[str, datetime, datetime]]
+    """Vessel, start and end of what was derived; what failed is not among them, and stays owed."""
+    rows: Derived
+    failed: Mapping[str, str]
+
+
+def _derived_here(
+    field_: Field, store: Store, group: Sequence[tuple[Vessel, Sequence[Span]]], until: datetime
+) -> GroupRows:
+    with store.reading() as reader:
+        return derive_group(GroupTask(field_, group, until, reader, _earlier(reader, group)))
+
+
+def _sent(field_: Field, store: Store, group: Sequence[tuple[Vessel, Sequence[Span]]], until: datetime) -> GroupTask:
+    """Return a group's task with all that it needs from the database."""
+    start = min(start for _, spans in group for start, _ in spans) - CONTEXT
+    with store.reading() as reader:
+        source = reader.sent_samples([vessel.id for vessel, _ in group], start, until)
+        return GroupTask(field_, group, until, source, _earlier(reader, group))
+
+
+def _earlier(reader: Reader, group: Sequence[tuple[Vessel, Sequence[Span]]]) -> pl.DataFrame:
+    latest = max(start for _, spans in group for start, _ in spans)
+    return reader.days_of([vessel.id for vessel, _ in group], latest)
+
+
+def derive_group(task: GroupTask) -> GroupRows:
+    """Derive one group of vessels; a vessel's trouble costs only its own rows."""
     failed: dict[str, str] = {}
     with ThreadPoolExecutor(_THREADS, "deriving") as pool:
-        for first in range(0, len(work), GROUP):
-            group = work[first : first + GROUP]
-            with store.reading() as reader:
-                found = list(_derived(_Night(field_, reader, until, pool), group, failed))
-            good = [one for one in found if one.task.vessel.id not in failed]
-            with store.writing() as writer:
-                spans = [(one.task.vessel.id, one.task.stretch.start, one.task.stretch.end) for one in good]
-                writer.replace_derived_of(spans, gathered([day for one in good for day in one.days]))
-            tell("deriving vessels", first + len(group), len(work))
-    return len(work) - len(failed), failed
+        found = list(_derived(task, pool, failed))
+    good = [one for one in found if one.task.vessel.id not in failed]
+    spans = [(one.task.vessel.id, one.task.stretch.start, one.task.stretch.end) for one in good]
+    return GroupRows(len(task.group), spans, gathered([day for one in good for day in one.days]), failed)
 
 
 def _owed_spans(
@@ -105,16 +183,6 @@ def _joined(spans: Iterable[Span]) -> list[Span]:
 
 
 @dataclass(frozen=True)
-class _Night:
-    """What deriving needs of one night."""
-
-    field: Field
-    reader: Reader
-    until: datetime
-    pool: ThreadPoolExecutor
-
-
-@dataclass(frozen=True)
 class _Task:
     """A stretch of one vessel to derive."""
 
@@ -135,26 +203,22 @@ class _Done:
     days: Sequence[DayRows]
 
 
-def _derived(night: _Night, group: Sequence[tuple[Vessel, Sequence[Span]]], failed: dict[str, str]) -> Iterator[_Done]:
+def _derived(night: GroupTask, pool: ThreadPoolExecutor, failed: dict[str, str]) -> Iterator[_Done]:
     """Yield the rows of the vessels' spans; nothing where deriving failed: then they stay owed.
 
     Vessels of one window are read together, and while they are derived the next ones are read.
     """
     tasks = [
         _Task(vessel, Stretch(start, end, min(night.until, end + CONTEXT)))
-        for vessel, spans in group
+        for vessel, spans in night.group
         for start, end in spans
     ]
-    if not tasks:
-        return
-    latest = max(task.stretch.start for task in tasks)
-    earlier = night.reader.days_of([vessel.id for vessel, _ in group], latest)
     running: deque[tuple[_Task, Future[list[DayRows]]]] = deque()
     for batch in _batches(tasks):
-        samples = night.reader.samples_of([task.vessel.id for task in batch], *batch[0].window)
+        samples = night.source.samples_of([task.vessel.id for task in batch], *batch[0].window)
         for task in batch:
-            derive = partial(_derive_task, night.field, task, samples.pop(task.vessel.id), earlier)
-            running.append((task, night.pool.submit(derive)))
+            derive = partial(_derive_task, night.field, task, samples.pop(task.vessel.id), night.earlier)
+            running.append((task, pool.submit(derive)))
         while len(running) > _READ_TOGETHER:
             yield from _finished(*running.popleft(), failed)
     for task, future in running:

@@ -12,6 +12,7 @@ from nightgauge.errors import SettingError
 from nightgauge.field.calendar import day_bounds, midnights
 from nightgauge.field.settings import Field
 from nightgauge.pipeline.deriving import REVISED, derive_changed
+from nightgauge.pipeline.handing import HandOut
 from nightgauge.pipeline.judging import judge_vessels
 from nightgauge.pipeline.reckoning import Reckoned, reckon
 from nightgauge.pipeline.telling import Clock, Tell, silent
@@ -74,15 +75,20 @@ def nights_between(field_: Field, first: date, last: date) -> list[datetime]:
     return midnights(field_.zone, day_bounds(field_.zone, first)[0], day_bounds(field_.zone, last)[0])
 
 
-def run_night(field_: Field, store: Store, until: datetime, clock: Clock, tell: Tell = silent) -> NightReport:
-    """Derive what changed before `until`, judge every vessel, and keep the findings together with the night's end."""
+def run_night(
+    field_: Field, store: Store, until: datetime, clock: Clock, tell: Tell = silent, hand_out: HandOut | None = None
+) -> NightReport:
+    """Derive what changed before `until`, judge every vessel, and keep the findings together with the night's end.
+
+    Vessels are derived here, or wherever `hand_out` has it done.
+    """
     with store.writing() as writer:
         writer.close_killed_nights()
         previous = writer.last_night()
         since = _unchanged_before(writer, previous)
         night_id = writer.begin_night(until, clock())
     try:
-        derived, failed = derive_changed(field_, store, previous, until, tell)
+        derived, failed = derive_changed(field_, store, previous, until, tell, hand_out)
         reckoned = reckon(field_, store, since, until, tell)
         judgements, not_judged = judge_vessels(field_, store, until, reckoned.anodes, tell)
         failed |= {**reckoned.failed, **not_judged}
