@@ -167,6 +167,8 @@ def laid(home: Path, vessels: int, days: int, drawn: int) -> Fleet:
         _fill(store, fleet, source, untils)
         run_night(fleet, store, untils[-2], lambda: untils[-2])
         done.touch()
+    with store.writing():  # brings a kept store up to date
+        pass
     return Fleet(fleet, store, (untils[-2], untils[-1]))
 
 

@@ -34,7 +34,9 @@ def shares_by_well(vessel: str, field: Field, days: Sequence[date]) -> dict[Well
     """
     bounds = [day_bounds(field.zone, day) for day in days]
     edges = (_seconds([start for start, _ in bounds]), _seconds([end for _, end in bounds]))
-    shares = {well: _shares(vessel, well, field, edges) for well in field.wells}
+    routed = {one.well for one in field.routings if one.vessel == vessel}
+    may = [well for well in field.wells if well.vessel == vessel or well.id in routed]
+    shares = {well: _shares(vessel, well, field, edges) for well in may}
     return {well: share for well, share in shares.items() if np.any(share > 0.0)}
 
 

@@ -1,14 +1,16 @@
 """Judging: each vessel's history up to a night's end, and what could not be judged."""
 
+from collections.abc import Iterator
 from datetime import datetime, timedelta
 
 import polars as pl
 
 from nightgauge.detect import History, Judgement, find
 from nightgauge.field.settings import Field
+from nightgauge.pipeline.groups import ByVessel, in_groups
 from nightgauge.pipeline.telling import Tell, silent
 from nightgauge.store import Store
-from nightgauge.vocabulary.frames import FIRST_TIME
+from nightgauge.vocabulary.frames import ANODES, FIRST_TIME, WELL_TESTS
 
 HISTORY = timedelta(days=120)
 """How far back a night looks. House choice: reference weeks, six weeks of drift and two months to spare. A well's
@@ -28,20 +30,28 @@ def judge_vessels(
     """
     judgements: dict[str, Judgement] = {}
     failed: dict[str, str] = {}
-    with store.reading() as reader:
-        tests = reader.tests(FIRST_TIME, until)
-        for number, vessel in enumerate(field_.vessels, start=1):
-            past = reader.derived(vessel.id, until - HISTORY, until)
-            history = History(
-                vessel, field_, past.cycles, past.hours, past.days, past.signal_hours,
-                tests.filter(pl.col("vessel") == vessel.id), until, anodes.filter(pl.col("vessel") == vessel.id),
-            )  # fmt: skip
-            try:
-                judgements[vessel.id] = find(history)
-            except Exception as error:  # one vessel's trouble must not cost the others their night
-                failed[vessel.id] = f"{type(error).__name__}: {error}"
-            tell("judging vessels", number, len(field_.vessels))
+    for number, history in enumerate(_histories(field_, store, until, anodes), start=1):
+        vessel = history.vessel.id
+        try:
+            judgements[vessel] = find(history)
+        except Exception as error:  # one vessel's trouble must not cost the others their night
+            failed[vessel] = f"{type(error).__name__}: {error}"
+        tell("judging vessels", number, len(field_.vessels))
     return judgements, failed
+
+
+def _histories(field_: Field, store: Store, until: datetime, anodes: pl.DataFrame) -> Iterator[History]:
+    """Yield the vessels' histories, read group by group."""
+    with store.reading() as reader:
+        tests, anodes_of = ByVessel(WELL_TESTS, reader.tests(FIRST_TIME, until)), ByVessel(ANODES, anodes)
+        for group in in_groups(field_.vessels):
+            past = reader.derived_of([vessel.id for vessel in group], until - HISTORY, until)
+            for vessel in group:
+                mine = past.pop(vessel.id)  # its rows need not wait in memory for the other vessels
+                yield History(
+                    vessel, field_, mine.cycles, mine.hours, mine.days, mine.signal_hours, tests.of(vessel.id), until,
+                    anodes_of.of(vessel.id),
+                )  # fmt: skip
 
 
 def reasons(judgement: Judgement) -> list[str]:

@@ -14,6 +14,7 @@ from nightgauge.capacity import LEVELS_AND_PRESSURES, capacities
 from nightgauge.derive.anodes import anode_status
 from nightgauge.field.settings import Field
 from nightgauge.losses import back_pressure, carryover
+from nightgauge.pipeline.groups import ByVessel, in_groups
 from nightgauge.pipeline.telling import Tell, silent
 from nightgauge.store import Reader, Store, Writer
 from nightgauge.vocabulary.frames import (
@@ -23,6 +24,7 @@ from nightgauge.vocabulary.frames import (
     FIRST_TIME,
     SIGNAL_HOURS,
     VESSEL_CAPACITY,
+    VESSEL_DAYS,
 )
 from nightgauge.vocabulary.signals import of_part
 
@@ -64,21 +66,25 @@ def reckon(field_: Field, store: Store, since: datetime | None, until: datetime,
     start = FIRST_TIME if since is None else min(since, until - PAST)
     failed: dict[str, str] = {}
     parts: dict[str, list[pl.DataFrame]] = {name: [] for name in ("capacity", "back_pressure", "carryover")}
+    done = 0
     with store.reading() as reader:
-        days = _by_vessel(reader.days(start, until))
-        hours = _by_vessel(reader.signal_hours(_SIGNALS, start, until))
-        tests = reader.tests(FIRST_TIME, until)
         anodes = _anodes(field_, reader, until)
-    for number, vessel in enumerate(field_.vessels, start=1):
-        mine, its_hours = days.get(vessel.id), hours.get(vessel.id, SIGNAL_HOURS.empty())
-        try:
-            if mine is not None:
-                parts["capacity"].append(capacities(vessel, field_, mine, its_hours, until))
-                parts["back_pressure"].append(back_pressure(vessel, field_, mine, its_hours, tests))
-                parts["carryover"].append(carryover(vessel, field_, mine, its_hours))
-        except Exception as error:  # one vessel's trouble must not cost the others their night
-            failed[vessel.id] = f"{type(error).__name__}: {error}"
-        tell("reckoning capacity and losses", number, len(field_.vessels))
+        tests = reader.tests(FIRST_TIME, until)
+        for group in in_groups(field_.vessels):
+            names = [vessel.id for vessel in group]
+            days = ByVessel(VESSEL_DAYS, reader.days(start, until, names))
+            hours = ByVessel(SIGNAL_HOURS, reader.signal_hours(_SIGNALS, start, until, names))
+            for vessel in group:
+                mine, its_hours = days.of(vessel.id), hours.of(vessel.id)
+                try:
+                    if mine.height:
+                        parts["capacity"].append(capacities(vessel, field_, mine, its_hours, until))
+                        parts["back_pressure"].append(back_pressure(vessel, field_, mine, its_hours, tests))
+                        parts["carryover"].append(carryover(vessel, field_, mine, its_hours))
+                except Exception as error:  # one vessel's trouble must not cost the others their night
+                    failed[vessel.id] = f"{type(error).__name__}: {error}"
+                done += 1
+                tell("reckoning capacity and losses", done, len(field_.vessels))
     return Reckoned(
         pl.concat([VESSEL_CAPACITY.empty(), *parts["capacity"]]),
         pl.concat([BACK_PRESSURE.empty(), *parts["back_pressure"]]),
@@ -87,10 +93,6 @@ def reckon(field_: Field, store: Store, since: datetime | None, until: datetime,
         None if since is None else start.astimezone(field_.zone).date(),
         failed,
     )
-
-
-def _by_vessel(frame: pl.DataFrame) -> dict[str, pl.DataFrame]:
-    return {str(key[0]): part for key, part in frame.partition_by("vessel", as_dict=True, maintain_order=True).items()}
 
 
 def _anodes(field_: Field, reader: Reader, until: datetime) -> pl.DataFrame:

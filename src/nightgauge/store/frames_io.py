@@ -23,9 +23,16 @@ def select(
     con: duckdb.DuckDBPyConnection, frame: Frame, where: str = "true", parameters: Parameters | None = None
 ) -> pl.DataFrame:
     """Return the rows of the frame's table that meet a condition, in the frame's order."""
+    return frame.build(select_unsorted(con, frame, where, parameters))
+
+
+def select_unsorted(
+    con: duckdb.DuckDBPyConnection, frame: Frame, where: str, parameters: Parameters | None = None
+) -> pl.DataFrame:
+    """Return the rows of the frame's table that meet a condition, in no order."""
     columns = ", ".join(f'"{name}"' for name in frame.schema)
     query = f"SELECT {columns} FROM {frame.name} WHERE {where}"  # noqa: S608  names and conditions are this room's
-    return frame.build(con.sql(query, params=parameters or {}).pl())
+    return con.sql(query, params=parameters or {}).pl()
 
 
 def scalar(con: duckdb.DuckDBPyConnection, query: str, parameters: Parameters | None = None) -> Any:

@@ -10,7 +10,8 @@ import polars as pl
 
 from nightgauge.errors import SettingError
 from nightgauge.store import ranges, rereading
-from nightgauge.store.frames_io import Parameters, select
+from nightgauge.store.field_days import first_day_from
+from nightgauge.store.frames_io import Parameters, select, select_unsorted
 from nightgauge.store.home import STRETCHES, whole_of
 from nightgauge.store.homes import home_of
 from nightgauge.store.lake_home import LakeHome
@@ -89,7 +90,7 @@ class Reader:
                 "the samples live in the database, which only one process can open; to hand vessels to workers"
                 ' set samples = "lake" in field.toml, and lake = "..." to a place that every worker can read'
             )
-        tags = in_force(select(self._con, TAGS, "vessel IN (SELECT unnest($vessels))", {"vessels": list(vessels)}))
+        tags = in_force(select(self._con, TAGS, _OF_VESSELS, {"vessels": list(vessels)}))
         return self._home.sent(tags, start, end)
 
     def data_span(self, vessel: str) -> tuple[datetime, datetime] | None:
@@ -107,28 +108,36 @@ class Reader:
 
     def derived(self, vessel: str, start: datetime | None, end: datetime) -> Derived:
         """Return the derived rows of a vessel that begin in [start, end); a day begins at its midnight in the field."""
-        span: Parameters = {"vessel": vessel, "start": start or _VERY_EARLY, "end": end}
+        return self.derived_of([vessel], start, end)[vessel]
 
-        def rows(frame: Frame, time: str) -> pl.DataFrame:
-            return select(self._con, frame, _OF_VESSEL.format(time=time), span)
+    def derived_of(self, vessels: Sequence[str], start: datetime | None, end: datetime) -> dict[str, Derived]:
+        """Return the derived rows of some vessels that begin in [start, end), each table read once for all of them."""
+        span = (start or _VERY_EARLY, end)
+        tables = {
+            "cycles": self._by_vessel(DUMP_CYCLES, "opened_utc", vessels, span),
+            "hours": self._by_vessel(VESSEL_HOURS, "hour_utc", vessels, span),
+            "days": self._by_vessel(VESSEL_DAYS, "day", vessels, self._days_beginning_in(start, end)),
+            "signal_hours": self._by_vessel(SIGNAL_HOURS, "hour_utc", vessels, span),
+            "tests": self._by_vessel(WELL_TESTS, "start_utc", vessels, span),
+        }
+        return {vessel: Derived(**{name: of[vessel] for name, of in tables.items()}) for vessel in vessels}
 
+    def _by_vessel(
+        self, frame: Frame, time: str, vessels: Sequence[str], span: tuple[object, object]
+    ) -> dict[str, pl.DataFrame]:
+        """Return the rows of some vessels that begin in a span, each vessel's in the frame's order."""
+        where = f"{_OF_VESSELS} AND {time} >= $start AND {time} < $end"
+        rows = select_unsorted(self._con, frame, where, {"vessels": list(vessels), "start": span[0], "end": span[1]})
+        # Sorting each vessel's rows takes a third of what sorting all of them does.
+        parts = {str(key[0]): part for key, part in rows.partition_by("vessel", as_dict=True).items()}
+        return {vessel: frame.build(parts[vessel]) if vessel in parts else frame.empty() for vessel in vessels}
+
+    def days(self, start: datetime, end: datetime, vessels: Sequence[str] | None = None) -> pl.DataFrame:
+        """Return the days of some vessels, or of all, that begin in [start, end) as VESSEL_DAYS."""
         first_day, end_day = self._days_beginning_in(start, end)
-        days = select(
-            self._con, VESSEL_DAYS, _OF_VESSEL.format(time="day"),
-            {"vessel": vessel, "start": first_day, "end": end_day},
-        )  # fmt: skip
-        return Derived(
-            cycles=rows(DUMP_CYCLES, "opened_utc"),
-            hours=rows(VESSEL_HOURS, "hour_utc"),
-            days=days,
-            signal_hours=rows(SIGNAL_HOURS, "hour_utc"),
-            tests=rows(WELL_TESTS, "start_utc"),
-        )
-
-    def days(self, start: datetime, end: datetime) -> pl.DataFrame:
-        """Return the days of all vessels that begin in [start, end) as VESSEL_DAYS."""
-        first_day, end_day = self._days_beginning_in(start, end)
-        return select(self._con, VESSEL_DAYS, "day >= $start AND day < $end", {"start": first_day, "end": end_day})
+        where, of = _of_some(vessels)
+        span: Parameters = {"start": first_day, "end": end_day}
+        return select(self._con, VESSEL_DAYS, f"day >= $start AND day < $end AND {where}", span | of)
 
     def days_of(self, vessels: Sequence[str], end: datetime) -> pl.DataFrame:
         """Return the days of some vessels that begin before a time as VESSEL_DAYS."""
@@ -140,10 +149,14 @@ class Reader:
         """Return the hours of all vessels that begin in [start, end) as VESSEL_HOURS."""
         return select(self._con, VESSEL_HOURS, "hour_utc >= $start AND hour_utc < $end", {"start": start, "end": end})
 
-    def signal_hours(self, signals: frozenset[str], start: datetime, end: datetime) -> pl.DataFrame:
-        """Return the hours of these signals of all vessels that begin in [start, end) as SIGNAL_HOURS."""
-        where = "signal IN (SELECT unnest($signals)) AND hour_utc >= $start AND hour_utc < $end"
-        return select(self._con, SIGNAL_HOURS, where, {"signals": sorted(signals), "start": start, "end": end})
+    def signal_hours(
+        self, signals: frozenset[str], start: datetime, end: datetime, vessels: Sequence[str] | None = None
+    ) -> pl.DataFrame:
+        """Return the hours of these signals of some vessels, or of all, that begin in [start, end) as SIGNAL_HOURS."""
+        of_some, of = _of_some(vessels)
+        where = f"signal IN (SELECT unnest($signals)) AND hour_utc >= $start AND hour_utc < $end AND {of_some}"
+        span: Parameters = {"signals": sorted(signals), "start": start, "end": end}
+        return select(self._con, SIGNAL_HOURS, where, span | of)
 
     def cycles(self, vessel: str, start: datetime, end: datetime) -> pl.DataFrame:
         """Return the dumps of a vessel that opened in [start, end) as DUMP_CYCLES."""
@@ -203,11 +216,9 @@ class Reader:
     def _days_beginning_in(self, start: datetime | None, end: datetime) -> tuple[date, date]:
         """Return the first day whose midnight in the field is at or after `start`, and the first not before `end`."""
         zone = ZoneInfo(recall(self._con, "time_zone") or "UTC")
-        return (date.min if start is None else _first_day_from(start, zone)), _first_day_from(end, zone)
+        return (date.min if start is None else first_day_from(start, zone)), first_day_from(end, zone)
 
 
-def _first_day_from(when: datetime, zone: ZoneInfo) -> date:
-    """Return the first day of a zone that begins at or after a time."""
-    local = when.astimezone(zone)
-    midnight = datetime(local.year, local.month, local.day, tzinfo=zone)
-    return local.date() if when <= midnight.astimezone(when.tzinfo) else date.fromordinal(local.toordinal() + 1)
+def _of_some(vessels: Sequence[str] | None) -> tuple[str, Parameters]:
+    """Return the condition that rows are of some vessels, or of any, and its parameters."""
+    return ("true", {}) if vessels is None else (_OF_VESSELS, {"vessels": list(vessels)})
