@@ -27,6 +27,9 @@ _TAKEN = 4.0
 """What speaks against a second tag of one signal on a vessel. House choice."""
 _POOL_MOST = 4.0
 """Most that the other vessels' tags of the same pattern can weigh. House choice: nearly sure."""
+_NAMELESS = 2.0
+"""Where no name and no unit speaks, scores count half: behaviours that look alike come in company. House choice, checked
+on simulated fleets."""
 _TURNING_MIN = 45
 """While a well is turned in, little flows: so long before another well's name is written. House choice. [min]"""
 _DOUBT = 0.5
@@ -135,7 +138,9 @@ def guesses_of(readings: Readings, seen: Seen) -> tuple[Guess, ...]:
         _add_neighbours(one, groups, seen)
     behaved, scores = scores.probabilities(), named
     _pool(scores, seen.keyed)
-    chosen = _exclusive(scores, groups, len(placed))
+    doubt = np.array([1.0 if name.says or readings.units.get(name.tag) else _NAMELESS for name in seen.names])
+    chosen = _exclusive(Scores(scores.values / doubt[:, None], scores.reasons), groups, len(placed))
+    placed = _without_mere_scrubbers(placed, groups, chosen)
     return tuple(
         _guess(tag, readings.tags[tag], scores, behaved, placed[tag], chosen[tag]) for tag in range(len(readings.tags))
     )
@@ -224,6 +229,25 @@ def _exclusive(scores: Scores, groups: dict[int, list[int]], count: int) -> list
         one or _Chosen(ORDER[int(probable[tag].argmax())], float(probable[tag].max()), is_second=False)
         for tag, one in enumerate(chosen)
     ]
+
+
+_OF_NO_VESSEL = frozenset(
+    {"scrubber_level", "scrubber_dump_open", "temperature", "oil_water_cut", "water_oil_content", "gas_rate",
+     "well_on_test", "anode_current"}
+)  # fmt: skip
+"""Tags that make no vessel by themselves: without a name that says whose they are, a person has to place them."""
+
+
+def _without_mere_scrubbers(
+    placed: Sequence[Placed], groups: dict[int, list[int]], chosen: Sequence[_Chosen]
+) -> list[Placed]:
+    """Return the places, none for groups that behaviour made of tags that make no vessel."""
+    out = list(placed)
+    for tags in groups.values():
+        if all(chosen[tag].signal in _OF_NO_VESSEL and "name" not in placed[tag].why for tag in tags):
+            for tag in tags:
+                out[tag] = Placed(-1, 0.0, "moves with no vessel")
+    return out
 
 
 def _guess(tag: int, name: str, scores: Scores, behaved: npt.NDArray[np.float64], placed: Placed, chosen: _Chosen) -> Guess:  # fmt: skip

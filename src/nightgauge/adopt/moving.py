@@ -21,6 +21,9 @@ _COARSE_MIN = 10
 _SLOW_MIN = 30
 _SLOW_BASE_D = 4
 """Half-hourly means are seen against four days: wells off for hours or a day stand out, drifts do not. House choice."""
+_SLOW_COUNTS = 0.6
+"""What the slow look counts beside the others: a drift or one odd day makes pairs that two weeks cannot tell from
+chance. House choice."""
 _CLIP = 5.0
 """Deviations beyond so many of the tag's own are cut: one wild hour shall not make a pair. House choice."""
 _LEAST_NOISE = 0.3
@@ -70,14 +73,14 @@ def joined(looks: list[Looks]) -> Looks:
 def together(looks: Looks) -> Together:
     """Return how much each pair of tags moves together."""
     pairs = (
-        (looks.value, looks.value, _DAY_MIN),
-        (looks.change, looks.change, _DAY_MIN),
-        (looks.value, looks.change, _DAY_MIN),
-        (looks.slow, looks.slow, _DAY_MIN // _SLOW_MIN),
+        (looks.value, looks.value, _DAY_MIN, 1.0),
+        (looks.change, looks.change, _DAY_MIN, 1.0),
+        (looks.value, looks.change, _DAY_MIN, 1.0),
+        (looks.slow, looks.slow, _DAY_MIN // _SLOW_MIN, _SLOW_COUNTS),
     )
     strength = np.zeros((len(looks.value), len(looks.value)), np.float32)
-    for one, other, per_day in pairs:
-        found = np.abs(one @ other.T) / _chance(one, other, per_day)
+    for one, other, per_day, counts in pairs:
+        found = np.abs(one @ other.T) * counts / _chance(one, other, per_day)
         np.maximum(strength, found, out=strength)
         if one is not other:
             np.maximum(strength, found.T, out=strength)

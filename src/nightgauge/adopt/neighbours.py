@@ -126,15 +126,21 @@ def _beside_one(scores: Scores, vessel: Vessel, dump: int, at: int) -> None:
         scores.add(tag, against, 0.0, "stops while water leaves")
         scores.add(tag, {"interface_level": 1.5, "oil_level": 1.2, "vessel_pressure": 1.0}, 0.0, "falls in the dump")
     else:
-        scores.add(tag, {"water_rate": -3.0, "interface_level": -2.0, "oil_level": -1.5, "oil_rate": -0.5}, 0.0, "")
+        scores.add(tag, {"water_rate": -3.0, "interface_level": -2.0, "oil_level": -1.5, "oil_rate": -1.5}, 0.0, "")
         scores.add(tag, {"gas_rate": 1.0, "inlet_pressure": 0.7}, 0.0, "heedless of the dump")
 
 
 def _levels_among(scores: Scores, vessel: Vessel, dump: int, falling: Sequence[int]) -> None:
     """Tell interface, oil level and pressure apart among tags that all fall in the dump."""
     most = vessel.leads[dump, falling[0]]
+    # A level falls all the time the valve is open; a pressure sags, and is held again.
+    if most < -0.72:
+        scores.add([vessel.tags[falling[0]]], {"interface_level": 1.5, "oil_level": 0.8}, 0.0, "falls all the dump long")
+    else:
+        scores.add([vessel.tags[falling[0]]], {"vessel_pressure": 1.5, "interface_level": -1.5}, 0.0, "sags in the dump")
     like = [at for at in falling if vessel.leads[dump, at] < 0.8 * most and vessel.moves[at, falling[0]] > 0.7]
-    scores.add([vessel.tags[falling[0]]], {"interface_level": 1.5, "oil_level": 0.8}, 0.0, "falls most in the dump")
+    if len(falling) > 1:
+        scores.add([vessel.tags[falling[0]]], {"interface_level": 1.5, "oil_level": 0.8}, 0.0, "falls most in the dump")
     scores.add([vessel.tags[at] for at in falling if at not in like], {"vessel_pressure": 1.0}, 0.0, "sags in the dump")
     if len(like) > 1:
         upper = max(like, key=lambda at: vessel.middle[at])
@@ -238,6 +244,9 @@ def _two_pressures(scores: Scores, vessel: Vessel) -> None:
 
 def _unmoved(scores: Scores, vessel: Vessel) -> None:
     """Let analyses be what nothing moves."""
+    if len(vessel.tags) == 1 and vessel.free:
+        scores.add(vessel.tags, {"oil_water_cut": 0.7, "water_oil_content": 1.7, "inlet_pressure": -1.5,
+                                 "vessel_pressure": -0.7}, 0.0, "moves with nothing")  # fmt: skip
     if len(vessel.tags) < 3:
         return
     for at in vessel.free:

@@ -24,8 +24,10 @@ House choice. [s]"""
 WINDOW_DAYS = 14
 """How much of the newest data is looked at: two weeks show weekdays and weekends twice. House choice. [d]"""
 HELD_FOR_S = 4.0 * 3600.0
-"""How long a value stands on the grid without a new one: longer than the longest interval of common historians
+"""How long a number stands on the grid without a new one: longer than the longest interval of common historians
 (an hour or two), so that a quiet process is no gap. Common practice, no source. [s]"""
+TEXT_HELD_FOR_S = 24.0 * 3600.0
+"""How long a text does: the field format's longest silence of states. [s]"""
 
 
 @dataclass(frozen=True)
@@ -90,7 +92,6 @@ def minutes_of(readings: Readings, tags: Sequence[int], first_s: float, count: i
     """
     last = np.full((len(tags), count), np.nan)
     highest = np.full((len(tags), count), -np.inf)
-    longest = int(HELD_FOR_S / STEP_S)
     for row, tag in enumerate(tags):
         time_s, value = readings.of(tag)
         at = ((time_s - first_s) / STEP_S).astype(np.int64)
@@ -105,7 +106,8 @@ def minutes_of(readings: Readings, tags: Sequence[int], first_s: float, count: i
         gaps = np.append(np.diff(filled), count - filled[-1])
         place = np.repeat(np.arange(len(filled)), gaps)
         minute = np.arange(filled[0], count)
-        stands = minute - filled[place] < longest
+        held_s = TEXT_HELD_FOR_S if tag in readings.texts else HELD_FOR_S
+        stands = minute - filled[place] < held_s / STEP_S
         last[row, filled[0] :] = np.where(stands, value[ends][place], np.nan)
         before = np.roll(last[row], 1)[filled]
         highest[row, filled[0] :] = last[row, filled[0] :]

@@ -20,6 +20,10 @@ _CLEAR = 1.4
 _USEFUL = 0.35
 """Names tell the vessel where so large a share of the tags have their closest neighbour under the same key, beyond
 chance; random names reach none of it. House choice."""
+_BY_NAME = 0.9
+"""How sure a name alone is of the vessel. House choice."""
+_MISLEAD = 0.02
+"""Share of contradicted names from which names alone are no longer sure. House choice."""
 _LONG_NUMBER = 5
 """Digits from which a number may hold a vessel's and a point's number in one. House choice."""
 
@@ -145,7 +149,7 @@ def grouped(names: Sequence[Name], keyed: Sequence[Keyed], bonds: Bonds) -> list
     for tag, one in enumerate(keyed):
         if one.key is not None:
             group = by_key.setdefault(one.key, len(by_key))
-            placed[tag] = Placed(group, 0.85, "name")
+            placed[tag] = Placed(group, _BY_NAME, "name")
     _confirm(placed, bonds, names)
     loose = [tag for tag, one in enumerate(placed) if one is None]
     _gather(placed, loose, len(by_key), bonds)
@@ -156,6 +160,7 @@ def _confirm(placed: list[Placed | None], bonds: Bonds, names: Sequence[Name]) -
     """Confirm by behaviour what names say; move a tag whose behaviour says otherwise."""
     members = _members(placed)
     moved: dict[int, Placed] = {}
+    confirmed = 0
     for tag, one in enumerate(placed):
         if one is None:
             continue
@@ -163,11 +168,16 @@ def _confirm(placed: list[Placed | None], bonds: Bonds, names: Sequence[Name]) -
         at_home = float(bonds.strength[tag, own].max()) if own else 0.0
         if at_home >= STRONG:
             placed[tag] = replace(one, confidence=0.97, why="name and behaviour")
+            confirmed += 1
             continue
         home, away = _home_of(tag, members, bonds.strength, without=one.vessel)
         if away >= 1.6 * STRONG and away > 3.0 * at_home:
             mate = max(members[home], key=lambda other: bonds.strength[tag, other])
             moved[tag] = Placed(home, 0.85, "behaviour", f"moves with {names[mate].tag}")
+    if len(moved) > _MISLEAD * (confirmed + len(moved)):
+        for tag, one in enumerate(placed):
+            if one is not None and one.confidence == _BY_NAME:
+                placed[tag] = replace(one, confidence=0.75, why="name, where some names mislead")
     for tag, one in moved.items():
         placed[tag] = one
 
@@ -197,8 +207,9 @@ def _gather(placed: list[Placed | None], loose: Sequence[int], first: int, bonds
     for tags in groups:
         if len(tags) > 1:
             for tag in tags:
-                own = float(bonds.strength[tag, [other for other in tags if other != tag]].max())
-                placed[tag] = Placed(number, 0.9 if own >= 2.0 * STRONG else 0.75, "behaviour")
+                own = np.sort(bonds.strength[tag, [other for other in tags if other != tag]])[::-1]
+                is_sure = own[0] >= 2.0 * STRONG and (own.size == 1 or own[1] >= STRONG)
+                placed[tag] = Placed(number, 0.85 if is_sure else 0.7, "behaviour")
             number += 1
     for tags in groups:
         if len(tags) == 1:
@@ -233,9 +244,10 @@ def _merged(tags: Sequence[int], bonds: Bonds) -> list[list[int]]:
 
 
 def _close(one: Sequence[int], other: Sequence[int], strength: Floats) -> bool:
-    """Return whether two groups hang together by more than one lucky pair."""
-    between = np.sort(strength[np.ix_(one, other)], axis=None)[::-1]
-    return float(between[: min(3, between.size)].mean()) >= WEAK
+    """Return whether most of the smaller group hangs on the other, not one lucky pair."""
+    between = strength[np.ix_(one, other)]
+    fewer = between.max(axis=1) if len(one) <= len(other) else between.max(axis=0)
+    return float(np.median(fewer)) >= 0.7 * STRONG
 
 
 def _fits(one: Sequence[int], other: Sequence[int], bonds: Bonds) -> bool:
