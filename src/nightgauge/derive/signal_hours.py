@@ -1,5 +1,7 @@
 """What each signal did in each hour: SIGNAL_HOURS."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from nightgauge.derive.grid import DAY_US
@@ -31,13 +33,14 @@ def signal_hours(plant: Plant, track: Track, cut: Pieces, known_s: Floats) -> di
     """
     edges, count = plant.day.edges_us, plant.day.hours_us.size
     readings = plant.seen.readings[track.signal]
+    good = _Usable.of(readings)
     columns: dict[str, object] = {
         "vessel": [plant.vessel.id] * count,
         "signal": [track.signal] * count,
         "hour_utc": plant.day.hours_us,
         "coverage": known_s / (plant.day.lengths_us / SECOND_US),
-        "still_s": _still_s(readings, edges[1:]),
-        **_counts(readings, edges),
+        "still_s": _still_s(good, edges[1:]),
+        **_counts(readings, good, edges),
     }
     kind = signal_of(track.signal).kind
     if kind != "text":
@@ -61,39 +64,47 @@ def _swings(track: Track, edges: Times) -> dict[str, Floats]:
     return columns
 
 
-def _counts(readings: Readings, edges: Times) -> dict[str, Floats]:
-    hour = np.searchsorted(edges, readings.time_us, side="right") - 1
-    inside = (hour >= 0) & (hour < edges.size - 1)
-    count = edges.size - 1
-    changed = np.zeros(hour.shape, dtype=bool)
-    changed[_changes(readings)] = True
+@dataclass(frozen=True)
+class _Usable:
+    """The usable samples of a signal, outages included, and where its value changes."""
 
-    def tally(which: np.ndarray) -> Floats:
-        return np.bincount(hour[inside & which], minlength=count).astype(np.float64)
+    time_us: Times
+    value: Floats
+    changes: Indices
+    """Positions of samples that differ from the one before."""
+
+    @staticmethod
+    def of(readings: Readings) -> "_Usable":
+        time, value = readings.time_us, readings.value
+        if not np.all(readings.usable):
+            time, value = time[readings.usable], value[readings.usable]
+        return _Usable(time, value, np.flatnonzero(value[1:] != value[:-1]) + 1)
+
+
+def _counts(readings: Readings, good: _Usable, edges: Times) -> dict[str, Floats]:
+    near = good.time_us[good.changes] - good.time_us[good.changes - 1] <= STILL_AT_MOST_US
+    bad = readings.time_us[~readings.usable]
+
+    def tally(times: Times) -> Floats:
+        return np.diff(np.searchsorted(times, edges)).astype(np.float64)
 
     return {
-        "samples": tally(readings.usable),
-        "bad_samples": tally(~readings.usable),
-        "changes": tally(changed),
+        "samples": tally(good.time_us),
+        "bad_samples": tally(bad),
+        "changes": tally(good.time_us[good.changes[near]]),
     }
 
 
-def _changes(readings: Readings) -> Indices:
-    """Return the positions of usable samples that differ from the usable one before."""
-    good = np.flatnonzero(readings.usable)
-    near = np.diff(readings.time_us[good]) <= STILL_AT_MOST_US
-    return np.asarray(good[1:][(np.diff(readings.value[good]) != 0.0) & near])
-
-
-def _still_s(readings: Readings, ends: Times) -> Floats:
+def _still_s(good: _Usable, ends: Times) -> Floats:
     """Return how long the value had been the same at the last sample before each hour's end."""
-    time, value = readings.time_us[readings.usable], readings.value[readings.usable]
+    time = good.time_us
     if time.size == 0:
         return np.full(ends.shape, np.nan)
-    run = np.maximum.accumulate(np.where(np.append(True, value[1:] != value[:-1]), np.arange(time.size), 0))
     last = np.searchsorted(time, ends, side="left") - 1
     oldest = np.searchsorted(time, ends - STILL_AT_MOST_US, side="left")
-    since = np.maximum(run[np.maximum(last, 0)], np.minimum(oldest, time.size - 1))
+    run = np.append(0, good.changes)
+    began = run[np.searchsorted(run, np.maximum(last, 0), side="right") - 1]
+    since = np.maximum(began, np.minimum(oldest, time.size - 1))
     still = (time[np.maximum(last, 0)] - time[since]) / SECOND_US
     return np.where(last >= oldest, still, np.nan)
 

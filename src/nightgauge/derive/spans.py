@@ -50,7 +50,7 @@ def gaps_longer_than(time_us: Times, longest_us: int, bounds_us: tuple[int, int]
 
 def overlap(first: Span, second: Span) -> Span:
     """Return the intervals common to two sorted lists of disjoint intervals."""
-    edges = np.unique(np.concatenate([*first, *second]))
+    edges = _distinct(np.concatenate([*first, *second]))
     if edges.size < 2:
         return edges[:0], edges[:0]
     a, b = edges[:-1], edges[1:]
@@ -58,9 +58,16 @@ def overlap(first: Span, second: Span) -> Span:
     return joined(a[common], b[common])
 
 
+def _distinct(times: Times) -> Times:
+    """Return the times in order, each once; sorting is faster here than the hashing of `np.unique`."""
+    ordered = np.sort(times)
+    first = np.append(True, ordered[1:] != ordered[:-1])[: ordered.size]
+    return np.asarray(ordered[first])
+
+
 def union(first: Span, second: Span) -> Span:
     """Return the intervals that lie in either of two sorted lists of disjoint intervals."""
-    edges = np.unique(np.concatenate([*first, *second]))
+    edges = _distinct(np.concatenate([*first, *second]))
     if edges.size < 2:
         return edges[:0], edges[:0]
     a, b = edges[:-1], edges[1:]

@@ -116,7 +116,9 @@ def _heights(about: Floats, number: Ints, starts: Ints, firsts: Ints) -> Floats:
     heights = np.full(firsts.size, np.nan)
     if not starts.size:
         return heights
-    bounds = np.union1d(starts, firsts)
+    begins = np.zeros(about.size, dtype=bool)
+    begins[starts] = begins[firsts] = True
+    bounds = np.flatnonzero(begins)
     at_starts = np.searchsorted(bounds, starts)
     crests, troughs = np.maximum.reduceat(about, bounds)[at_starts], np.minimum.reduceat(about, bounds)[at_starts]
     extremes = np.where(about[starts] > 0.0, crests, troughs)

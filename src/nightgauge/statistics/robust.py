@@ -18,6 +18,10 @@ def median(values: Floats) -> Floats:
 
     """
     ordered = np.sort(np.asarray(values, dtype=np.float64), axis=-1)  # NaN sorts last
+    length = ordered.shape[-1]
+    if length and not np.isnan(ordered[..., -1]).any():
+        # Most calls are of short series that are known throughout: a tenth of the time of what follows.
+        return np.asarray((ordered[..., (length - 1) // 2] + ordered[..., length // 2]) / 2.0)
     count = np.sum(~np.isnan(ordered), axis=-1, keepdims=True)
     if ordered.shape[-1] == 0:
         return np.full(ordered.shape[:-1], np.nan)
@@ -165,7 +169,8 @@ def grouped_quantile(values: Floats, groups: Ints, share: float, weights: Floats
     series, keys, mass = series[kept], keys[kept], mass[kept]
     if not series.size:
         return np.empty(0, dtype=np.int64), np.empty(0)
-    order = np.lexsort((series, keys))
+    order = np.argsort(series, kind="stable")
+    order = order[np.argsort(keys[order], kind="stable")]
     series, keys, mass = series[order], keys[order], mass[order]
     firsts = np.flatnonzero(np.r_[True, keys[1:] != keys[:-1]])
     lengths = np.diff(np.r_[firsts, series.size])

@@ -10,6 +10,7 @@ from nightgauge.store.conversions import INVERTED, REMADE, Remake
 from nightgauge.store.frames_io import insert
 from nightgauge.store.home import EXTENTS, KEY, Merged
 from nightgauge.store.landing import Meeting, append, merge, overwrite, slices
+from nightgauge.store.sample_order import in_order
 from nightgauge.vocabulary.frames import SAMPLES
 
 _TAGS_AT_A_TIME = 160
@@ -110,13 +111,12 @@ class TableHome:
         found = self._con.sql(
             """SELECT tag_id, time_utc, value, text_value, flag, file_id FROM sample
             WHERE tag_id BETWEEN $low AND $high AND tag_id IN (SELECT unnest($ids))
-                AND time_utc >= $start AND time_utc < $end
-            ORDER BY tag_id, time_utc""",
+                AND time_utc >= $start AND time_utc < $end""",
             params={
                 "low": tag_ids.min(), "high": tag_ids.max(), "ids": tag_ids.to_list(), "start": start, "end": end,
             },
         ).pl()  # fmt: skip
-        return SAMPLES.build(found)
+        return in_order(found)
 
     def everything(self) -> Iterator[pl.DataFrame]:
         """Yield all samples as SAMPLES: so many tags and one day (UTC) at a time."""
