@@ -1,21 +1,27 @@
 """The main job: read what is new, derive, judge, keep the findings, write the running week's page.
 
-    uv run flows/nightly.py FIELD_TOML [--until TIME] [--wait 10min]
+    uv run flows/nightly.py FIELD_TOML [--until TIME] [--wait 10min] [--engine dask [--scheduler ADDRESS]]
 
 With a Prefect server the run, its tasks and their retries are kept there; without one the same functions
-run by themselves.
+run by themselves. With the engine dask groups of vessels are derived by workers, which read the samples from the lake.
 """
 
 import argparse
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import datetime
+from importlib import import_module
 from pathlib import Path
+from types import ModuleType
 
 from doorway import NEWLY_REFUSED_OR_FAILED, clock, duration_s, guarded, night_line, parser, progress, read_lines, say
+from nightgauge.errors import SettingError
 from nightgauge.field.calendar import default_until, parse_until
 from nightgauge.field.read import read_field
 from nightgauge.field.settings import Field
 from nightgauge.pipeline import nights, pages, reading
+from nightgauge.pipeline.handing import HandOut
 from nightgauge.pipeline.nights import NightReport
 from nightgauge.pipeline.reading import ReadReport
 from nightgauge.report.findings import as_json
@@ -43,9 +49,9 @@ def read_exports(field: Field) -> ReadReport:
 
 
 @task(retries=RETRIES, retry_delay_seconds=RETRY_DELAY_S, retry_condition_fn=is_retryable)
-def run_night(field: Field, until: datetime) -> NightReport:
-    """Derive, judge and keep one night."""
-    return nights.run_night(field, Store(field.database), until, clock, progress())
+def run_night(field: Field, until: datetime, hand_out: HandOut | None = None) -> NightReport:
+    """Derive (here, or by workers), judge and keep one night."""
+    return nights.run_night(field, Store(field.database), until, clock, progress(), hand_out)
 
 
 @task(retries=RETRIES, retry_delay_seconds=RETRY_DELAY_S, retry_condition_fn=is_retryable)
@@ -55,8 +61,18 @@ def write_page(field: Field, until: datetime) -> Path:
 
 
 @flow(name="nightly")
-def nightly(field_toml: Path, until_text: str | None = None, wait_s: float = 0.0, *, with_server: bool = True) -> int:
-    """Run the night of one field, with the nights that were missed; return the exit code."""
+def nightly(
+    field_toml: Path,
+    until_text: str | None = None,
+    wait_s: float = 0.0,
+    scheduler: str | None = None,
+    *,
+    with_server: bool = True,
+) -> int:
+    """Run the night of one field, with the nights that were missed; return the exit code.
+
+    With the address of a Dask scheduler its workers derive the vessels.
+    """
     field = read_field(field_toml)
     until = parse_until(until_text, field.zone) if until_text else default_until(field, clock())
     store = Store(field.database)
@@ -65,7 +81,8 @@ def nightly(field_toml: Path, until_text: str | None = None, wait_s: float = 0.0
         for line in read_lines(read):
             say(line)
         night = runnable(run_night, with_server=with_server)
-        done = [night(field, due) for due in nights.nights_due(field, store, until)]
+        with helpers(scheduler, with_server=with_server) as hand_out:
+            done = [night(field, due, hand_out) for due in nights.nights_due(field, store, until)]
         for report in done:
             say(night_line(report, field.time_zone))
         if not done:
@@ -104,7 +121,17 @@ def arguments() -> argparse.Namespace:
     made = parser("Read what is new, derive, judge, keep the findings, write the running week's page.")
     made.add_argument("--until", metavar="TIME", help="judge data before this time (default: the last field midnight)")
     made.add_argument("--wait", metavar="DURATION", type=duration_s, default=0.0, help="wait for another night to end")
-    return made.parse_args()
+    made.add_argument(
+        "--engine",
+        choices=("plain", "dask"),
+        default="plain",
+        help="where vessels are derived: here, or by Dask workers",
+    )
+    made.add_argument("--scheduler", metavar="ADDRESS", help="Dask's scheduler (default: workers on this machine)")
+    asked = made.parse_args()
+    if asked.scheduler and asked.engine != "dask":
+        made.error("--scheduler goes with --engine dask")
+    return asked
 
 
 def main() -> int:
@@ -114,7 +141,33 @@ def main() -> int:
     if asked.until:
         parse_until(asked.until, field.zone)
     with_server = has_server()
-    return runnable(nightly, with_server=with_server)(asked.field, asked.until, asked.wait, with_server=with_server)
+    if asked.engine == "plain":
+        return runnable(nightly, with_server=with_server)(asked.field, asked.until, asked.wait, with_server=with_server)
+    dask = dask_workers()
+    dask.require_lake(field)
+    with dask.scheduler_at(asked.scheduler) as address:
+        on_dask = runnable(nightly.with_options(task_runner=dask.runner_on(address)), with_server=with_server)
+        return on_dask(asked.field, asked.until, asked.wait, address, with_server=with_server)
+
+
+@contextmanager
+def helpers(scheduler: str | None, *, with_server: bool) -> Iterator[HandOut | None]:
+    """Give the workers of a scheduler, or None where there is none."""
+    if scheduler is None:
+        yield None
+        return
+    with dask_workers().workers(scheduler, with_server=with_server) as crew:
+        yield crew
+
+
+def dask_workers() -> ModuleType:
+    """Return the module that knows Dask, which not every installation has."""
+    try:
+        return import_module("dask_workers")
+    except ImportError as error:
+        raise SettingError(
+            f"--engine dask needs libraries that are not installed ({error}): nightgauge[dask]"
+        ) from error
 
 
 if __name__ == "__main__":
