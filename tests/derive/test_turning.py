@@ -2,9 +2,10 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.signal import find_peaks
 
 from nightgauge.derive.spans import SECOND_US
-from nightgauge.derive.turning import NO_TURNS, least_fall, noise, timed, turns, without_spikes
+from nightgauge.derive.turning import NO_TURNS, least_fall, noise, prominent_peaks, timed, turns, without_spikes
 
 
 def saw(*knots, per_leg=10):
@@ -154,3 +155,17 @@ def test_the_bottom_is_left_when_the_level_rises_again():
     assert found.end_us[0] / SECOND_US == pytest.approx(960, abs=2.0)
     # A tenth of the fall is near: a hundred seconds of the rise.
     assert found.leaves_us[0] / SECOND_US == pytest.approx(3960 + 90, abs=15.0)
+
+
+@given(
+    st.lists(st.integers(-6, 6), min_size=3, max_size=60),
+    st.sampled_from([0.5, 1.0, 2.0, 3.5]),
+    st.booleans(),
+)
+def test_prominent_peaks_are_those_that_scipy_finds_among_all(
+    steps: list[int], prominence: float, is_walk: bool
+) -> None:
+    level = np.cumsum(steps).astype(np.float64) if is_walk else np.array(steps, dtype=np.float64)
+    floor = level.min() - 2.0 * prominence
+    peaks, _ = find_peaks(np.concatenate([[floor], level, [floor]]), prominence=prominence)
+    assert prominent_peaks(level, prominence).tolist() == (peaks - 1).tolist()

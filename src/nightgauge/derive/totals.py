@@ -102,7 +102,7 @@ def counted(track: Track, raw_unit: float = 0.0, scan_us: int = SECOND_US) -> Co
     fallen = change < 0.0
     restarted = fallen & (after < 0.5 * before)
     step = np.where(restarted, np.where(after <= 2.0 * usual, after, 0.0), change)
-    if raw_unit > 0.0:
+    if raw_unit > 0.0 and np.any(restarted):
         to_the_top = _capacity(before, raw_unit) - before
         step = np.where(restarted & (to_the_top <= 2.0 * usual), to_the_top + after, step)
     step = np.where(fallen & ~restarted & (change < -2.0 * usual), 0.0, step)

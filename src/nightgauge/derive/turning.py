@@ -103,8 +103,7 @@ def turns(level: Floats, least: float, gap_m: float = np.inf) -> Turns:
 def _zigzag(level: Floats, prominence: float) -> Turns:
     if level.size < 3:
         return NO_TURNS
-    floor = float(np.min(level)) - 2.0 * prominence
-    peaks = find_peaks(np.concatenate([[floor], level, [floor]]), prominence=prominence)[0] - 1
+    peaks = prominent_peaks(level, prominence)
     # The padding makes a peak of a level that only rises at the end: a peak needs the fall after it to be seen.
     if peaks.size and level[peaks[-1]] - np.min(level[peaks[-1] :]) < prominence:
         peaks = peaks[:-1]
@@ -115,6 +114,47 @@ def _zigzag(level: Floats, prominence: float) -> Turns:
     if np.max(level[troughs[-1] :]) - level[troughs[-1]] < prominence:
         troughs[-1] = -1
     return Turns(np.asarray(peaks, dtype=np.intp), troughs)
+
+
+def prominent_peaks(level: Floats, prominence: float) -> Indices:
+    """Return the peaks of at least a prominence, each flat top by its middle, as if the level came from far below.
+
+    Most turning points of a noisy level are noise's and far less prominent: they are taken out before `find_peaks`
+    looks at each, which it does one by one.
+    """
+    first = np.flatnonzero(np.append(True, level[1:] != level[:-1]))
+    last = np.append(first[1:], level.size) - 1
+    floor = float(np.min(level)) - 2.0 * prominence
+    value = np.concatenate([[floor], level[first], [floor]])
+    step = np.diff(value)
+    turns_there = np.append(True, np.append(step[1:] * step[:-1] < 0.0, True))
+    kept = np.flatnonzero(turns_there)
+    kept = kept[_without_small_moves(value[kept], prominence)]
+    at = kept[find_peaks(value[kept], prominence=prominence)[0]] - 1
+    return np.asarray((first[at] + last[at]) // 2, dtype=np.intp)
+
+
+def _without_small_moves(value: Floats, prominence: float) -> Indices:
+    """Return which turning points (low, high, low, ... low) to keep so that no prominent peak changes.
+
+    A move smaller than the prominence, with a larger one on both sides, goes with both its ends. Its peak is not
+    prominent, for a higher one stands beyond its low; any other peak sees a low as deep on the same way. Of peaks as
+    high as each other neither hides the other, as `find_peaks` has it.
+    """
+    kept = np.arange(value.size)
+    while kept.size > 3:
+        a, b, c, d = (value[kept[n : kept.size - 3 + n]] for n in range(4))
+        is_fall = (np.arange(a.size) % 2) == 0  # a is low, b high, c low, d high
+        within = np.where(is_fall, (a <= c) & (b < d), (a > c) & (b >= d))
+        small = within & (np.abs(b - c) < prominence)
+        small[1:] &= ~small[:-1]
+        if not small.any():
+            break
+        gone = np.flatnonzero(small)
+        remains = np.ones(kept.size, dtype=bool)
+        remains[gone + 1] = remains[gone + 2] = False
+        kept = kept[remains]
+    return kept
 
 
 def _falls(level: Floats, found: Turns) -> Floats:
