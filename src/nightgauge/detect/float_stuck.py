@@ -67,22 +67,22 @@ def find(history: History) -> list[Candidate]:
 
 def _closed(history: History) -> list[Candidate]:
     dumps = history.dumps
+    begins, ends = _gaps(history, dumps)
     found = []
-    for number, (begin, end) in enumerate(_gaps(history, dumps)):
-        if end - begin < history.limit(CLOSED, "least_time"):
-            continue
-        candidate = _closed_gap(history, dumps, number, (begin, end))
+    for number in np.flatnonzero(~(ends - begins < history.limit(CLOSED, "least_time"))):
+        candidate = _closed_gap(history, dumps, int(number), (float(begins[number]), float(ends[number])))
         if candidate is not None:
             found.append(candidate)
     return found
 
 
-def _gaps(history: History, dumps: Cycles) -> list[tuple[float, float]]:
-    """Return the silences before the first dump, between dumps and after the last; number i ends at dump i."""
-    begins = [history.start_s]
-    begins += [s if np.isfinite(s) else history.until_s for s in dumps.shut]
-    ends = [*dumps.opened, history.until_s]
-    return [(float(b), float(e)) for b, e in zip(begins, ends, strict=True)]
+def _gaps(history: History, dumps: Cycles) -> tuple[Floats, Floats]:
+    """Return where the silences before the first dump, between dumps and after the last begin and end.
+
+    Number i ends at dump i.
+    """
+    shut = np.where(np.isfinite(dumps.shut), dumps.shut, history.until_s)
+    return np.concatenate([[history.start_s], shut]), np.concatenate([dumps.opened, [history.until_s]])
 
 
 def _own_wait(dumps: Cycles, number: int) -> float:

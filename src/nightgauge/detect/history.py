@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from dataclasses import field as default
 from datetime import UTC, datetime
 from functools import cached_property
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +22,7 @@ from nightgauge.vocabulary.kinds import KINDS
 Floats = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 Texts = npt.NDArray[np.object_]
+_Thing = TypeVar("_Thing")
 
 HOUR_S = 3600.0
 DAY_S = 86400.0
@@ -152,7 +153,9 @@ class History:
         if key not in self._cache:
             frame = self._by_signal.get(signal)
             self._cache[key] = (
-                np.full(len(self.hour_s), np.nan) if frame is None else self._spread(frame, name, self._slots(frame))
+                np.full(len(self.hour_s), np.nan)
+                if frame is None
+                else self._spread(frame, name, self.shared(f"slots {signal}", lambda: self._slots(frame)))
             )
         return self._cache[key]
 
@@ -166,7 +169,9 @@ class History:
     def _spread(self, frame: pl.DataFrame, name: str, slots: npt.NDArray[np.int64]) -> Floats:
         values = np.full(len(self.hour_s), np.nan)
         if len(frame):
-            column = frame[name].cast(pl.Float64).to_numpy().astype(np.float64, copy=False)
+            series = frame[name]
+            known = series if series.dtype == pl.Float64 else series.cast(pl.Float64)
+            column = known.to_numpy().astype(np.float64, copy=False)
             inside = slots >= 0
             values[slots[inside]] = column[inside]
         values[self.in_outage] = np.nan
@@ -183,6 +188,17 @@ class History:
             made.flags.writeable = False
             self._made[name] = made
         return self._made[name]
+
+    @cached_property
+    def _shared(self) -> dict[str, Any]:
+        return {}
+
+    def shared(self, name: str, make: Callable[[], _Thing]) -> _Thing:
+        """Return what several detectors ask for and nobody changes, made when first asked for."""
+        if name not in self._shared:
+            self._shared[name] = make()
+        thing: _Thing = self._shared[name]
+        return thing
 
     def mean(self, signal: str) -> Floats:
         """Return the hourly means of a signal where at least half of the hour is known."""
@@ -262,11 +278,10 @@ class History:
 
     def limit(self, kind: str, name: str) -> float:
         """Return a threshold: the vessel's own, else the field's, else the default of the kind."""
-        default = KINDS[kind].limit(name).default
         for limits in (self.vessel.limits, self.field.limits):
             if name in limits.get(kind, {}):
                 return limits[kind][name]
-        return default
+        return KINDS[kind].limit(name).default
 
     def limits_set(self, kind: str) -> list[str]:
         """Return the names of the kind's limits that field.toml sets to other than the default."""

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -27,16 +28,22 @@ class Rate:
     values: Floats
     uncertainties: Floats
 
-    @property
+    @cached_property
     def known(self) -> Places:
         """Return the places of the tests that give it."""
         return np.flatnonzero(np.isfinite(self.values))
 
+    @cached_property
+    def _logs(self) -> tuple[Floats, Floats]:
+        usual = float(np.median(self.values[self.known]))
+        values = np.maximum(self.values, max(_NOTHING * usual, 1e-9))
+        return np.log(values), np.nan_to_num(self.uncertainties) / values
+
     def logs(self, places: Sequence[int] | Places) -> tuple[Floats, Floats]:
         """Return logarithms at places where it is known, and relative uncertainties, 0 where those are not."""
-        usual = float(np.median(self.values[self.known]))
-        values = np.maximum(self.values[np.asarray(places, dtype=np.int64)], max(_NOTHING * usual, 1e-9))
-        return np.log(values), np.nan_to_num(self.uncertainties[np.asarray(places, dtype=np.int64)]) / values
+        at = np.asarray(places, dtype=np.int64)
+        logs, uncertainties = self._logs
+        return logs[at], uncertainties[at]
 
     def moved(self, before: Sequence[int] | Places, after: Sequence[int] | Places) -> Shift | None:
         """Return how the logarithms of the tests after lie to those before."""
@@ -103,6 +110,10 @@ def accepted_tests(history: History) -> pl.DataFrame:
 
 def records(history: History) -> list[Record]:
     """Return the records of all wells that the vessel has accepted tests of."""
+    return history.shared("records of wells", lambda: _records(history))
+
+
+def _records(history: History) -> list[Record]:
     parts = accepted_tests(history).partition_by("well", as_dict=True, maintain_order=True)
     return [record_of(str(key[0]), part) for key, part in parts.items()]
 

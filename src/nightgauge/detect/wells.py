@@ -62,8 +62,12 @@ def moved_together(history: History) -> list[str]:
     ]
 
 
-def _falls(history: History) -> Iterator[tuple[Record, Fall, list[bool]]]:
-    """Yield each well's falls, with whether the other wells moved alike."""
+def _falls(history: History) -> list[tuple[Record, Fall, list[bool]]]:
+    """Return each well's falls, with whether the other wells moved alike."""
+    return history.shared("falls of wells", lambda: list(_found(history)))
+
+
+def _found(history: History) -> Iterator[tuple[Record, Fall, list[bool]]]:
     everyone = records(history)
     lines = _Lines(
         float(np.log1p(-history.limit(KIND, "least_fall"))),
@@ -131,10 +135,10 @@ def _fall(rate: Rate, past: tuple[int, ...], late: list[int], lines: _Lines, nam
 
 def _confirmed(rate: Rate, past: tuple[int, ...], late: list[int], lines: _Lines) -> Shift | None:
     """Return the shift of the first late tests if it is told: two or three together, or the last one far out."""
-    for count in range(2, CONFIRM + 1):
+    for count in range(2, min(CONFIRM, len(late)) + 1):
         first = late[:count]
         moved = rate.moved(past, first)
-        if len(first) == count and moved is not None and moved.size <= lines.fall:
+        if moved is not None and moved.size <= lines.fall:
             each = (rate.logs(first)[0] - moved.before) / moved.scatter
             if moved.deviations <= -lines.deviations and bool((each <= -_EACH).all()):
                 return moved
