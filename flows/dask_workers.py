@@ -6,8 +6,8 @@ that dies costs its group's work: the scheduler gives the group to another worke
 
 import os
 
-# The libraries read this when they are imported, here and in each worker.
-os.environ.setdefault("DASK_LOGGING__DISTRIBUTED", "error")
+# Read where the libraries are imported, here and in each worker. What goes wrong comes back with the results.
+os.environ.setdefault("DASK_LOGGING__DISTRIBUTED", "critical")
 
 
 import logging
@@ -114,9 +114,10 @@ def runner_on(scheduler: str) -> DaskTaskRunner:
 
 def _local_cluster() -> LocalCluster:
     """Return one single-threaded worker a core, on loopback only and silent."""
+    logging.getLogger("distributed").setLevel(logging.CRITICAL)  # Prefect has set levels of its own
     return LocalCluster(
         n_workers=os.cpu_count() or 1, threads_per_worker=1, processes=True, host="127.0.0.1",
-        dashboard_address="127.0.0.1:0", silence_logs=logging.ERROR,
+        dashboard_address="127.0.0.1:0", silence_logs=logging.CRITICAL,
     )  # fmt: skip
 
 
