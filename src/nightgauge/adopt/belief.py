@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from nightgauge.adopt.evidence import Kinds
-from nightgauge.adopt.names import STATES, TOTALS, WORDS, Name
+from nightgauge.adopt.names import LONE, STATES, TOTALS, WORDS, Name
 from nightgauge.vocabulary.signals import SIGNALS
 
 _FEWEST = 3
@@ -40,15 +40,25 @@ def believed(tags: Sequence[str], kinds: Kinds, daily: npt.NDArray[np.bool_]) ->
     for tag, written in enumerate(tags):
         for part in {part.casefold() for part in Name(written).parts}:
             tags_of[part].append(tag)
-    chosen = set()
+    often, all_ = set(), set()
     for part, members in tags_of.items():
-        meant = frozenset(signal for _, means in Name(f"{part.upper()}-1").says for signal in means)
+        meant = frozenset(_meant(part))
         asked = [all_kinds[tag] for tag in members if all_kinds[tag] is not None]
         fitting = sum(bool(meant & _CERTAIN[kind]) for kind in asked if kind is not None)
-        if meant and (len(members) >= _FEWEST or part in WORDS) and fitting >= _AGREES * len(asked):
-            chosen.add(part)
-    names = tuple(Name(tag, frozenset(chosen)) for tag in tags)
-    return names if _are_true(names, all_kinds) else tuple(Name(tag, frozenset()) for tag in tags)
+        if meant and fitting >= _AGREES * len(asked):
+            all_.add(part)
+            if len(members) >= _FEWEST or part in WORDS:
+                often.add(part)
+    # Letters that come once are believed where those that come often show that names mean what they say.
+    names = tuple(Name(tag, frozenset(often)) for tag in tags)
+    chosen = frozenset(all_) if _are_true(names, all_kinds) else frozenset[str]()
+    return tuple(Name(tag, chosen) for tag in tags)
+
+
+def _meant(part: str) -> set[str]:
+    """Return the signals that a part speaks for, as a word, as letters, or as a letter by itself."""
+    told = {signal for _, means in Name(f"{part.upper()}-1").says for signal in means}
+    return told | set(LONE.get(part.upper(), ()))
 
 
 def _kind(tag: int, kinds: Kinds, daily: npt.NDArray[np.bool_]) -> str | None:

@@ -51,6 +51,8 @@ class Guess:
     vessel_why: str
     told: tuple[str, ...] = ()
     """What a person should know: a contradiction of name and behaviour."""
+    is_second: bool = False
+    """Another tag of the vessel has the same signal, and more surely."""
 
 
 @dataclass(frozen=True)
@@ -259,5 +261,6 @@ def _guess(tag: int, name: str, scores: Scores, behaved: npt.NDArray[np.float64]
     if chosen.is_second:
         told.append(f"another tag of the vessel is its {chosen.signal.replace('_', ' ')}")
     return Guess(
-        name, chosen.signal, min(chosen.confidence, 0.99), why, placed.vessel, placed.confidence, placed.why, tuple(told)
+        name, chosen.signal, min(chosen.confidence, 0.99), why, placed.vessel, placed.confidence, placed.why, tuple(told),
+        chosen.is_second,
     )

@@ -85,7 +85,16 @@ def keys_of(names: Sequence[Name], strength: Floats) -> list[Keyed]:
         for tag, offered in zip(tags, offers, strict=True):
             if chosen in offered:
                 keyed[tag] = offered[chosen]
+    _borrow(keyed, names)
     return keyed
+
+
+def _borrow(keyed: list[Keyed], names: Sequence[Name]) -> None:
+    """Give names of a form too rare to tell its rule a key that names of another form have."""
+    known = {one.key for one in keyed if one.key is not None}
+    for tag, one in enumerate(keyed):
+        if one.key is None:
+            keyed[tag] = next((offer for offer in _offers(names[tag]).values() if offer.key in known), one)
 
 
 def _form(name: Name) -> Hashable:

@@ -9,6 +9,7 @@ import typer
 from nightgauge.errors import FieldFolderError, NightgaugeError
 
 HOMES = {
+    "adopt": "adopt_commands",
     "check": "field_commands",
     "explain": "field_commands",
     "weekly": "page_commands",

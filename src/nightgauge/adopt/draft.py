@@ -1,0 +1,212 @@
+"""The draft: which vessel each tag is a row of, and what the two files say."""
+
+import csv
+import io
+import re
+from collections import Counter, defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from nightgauge.adopt.guesses import Guess, Seen
+from nightgauge.adopt.measured import Measured, measured
+from nightgauge.adopt.plausible import plausible_units
+from nightgauge.adopt.readings import Readings
+from nightgauge.adopt.states import state_map, words_of_state
+from nightgauge.adopt.unit_columns import fits
+from nightgauge.vocabulary.signals import SIGNALS
+
+COLUMNS = ("tag", "vessel", "signal", "unit", "states", "max_gap", "note")
+_LEAST = 0.3
+"""A guess below this is no better than a blank: a wrong signal misleads the night, a blank is asked for. House choice."""
+_NEEDS_MORE = "anode_current"
+"""A current is of an anode that field.toml has to describe first."""
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of tags.csv as drafted, or of the list of tags that a person has to place."""
+
+    tag: str
+    vessel: str
+    signal: str
+    unit: str = ""
+    states: str = ""
+    max_gap: str = ""
+    note: str = ""
+
+    @property
+    def cells(self) -> tuple[str, ...]:
+        """Return the cells in the order of `COLUMNS`."""
+        return (self.tag, self.vessel, self.signal, self.unit, self.states, self.max_gap, self.note)
+
+
+@dataclass(frozen=True)
+class DraftVessel:
+    """One vessel as drafted."""
+
+    id: str
+    service: str
+    signals: Mapping[str, int]
+    """Its signals and the places of their tags."""
+    units: Mapping[str, str]
+    found: Measured
+    wells: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Draft:
+    """Everything that was made of the exports."""
+
+    vessels: tuple[DraftVessel, ...]
+    rows: tuple[Row, ...]
+    """Of tags.csv."""
+    unplaced: tuple[Row, ...]
+    """Tags of which signal or vessel is not known."""
+    guesses: tuple[Guess, ...]
+    readings: Readings = field(repr=False)
+    seen: Seen = field(repr=False)
+
+
+def draft_of(readings: Readings, seen: Seen, guesses: Sequence[Guess], known: Mapping[str, str]) -> Draft:
+    """Return the draft.
+
+    Parameters
+    ----------
+    readings : Readings
+        The raw samples.
+    seen : Seen
+        What was found out of all tags.
+    guesses : sequence of Guess
+        By tag.
+    known : mapping of str to str
+        Vessel by tag, as people have written it: a group takes the vessel that most of its tags have.
+
+    """
+    ids = _ids(guesses, seen, known)
+    kept = [_is_kept(guess) for guess in guesses]
+    units = _units(readings, guesses, seen, kept)
+    rows = [_row(readings, seen, guess, place, ids.get(guess.vessel, ""), units) for place, guess in enumerate(guesses)]
+    by_vessel: dict[str, dict[str, int]] = defaultdict(dict)
+    for place, guess in enumerate(guesses):
+        if kept[place] and guess.signal is not None:
+            by_vessel[ids[guess.vessel]][guess.signal] = place
+    lean = dict(enumerate(seen.behaviour["lean"].fill_null(0.0).to_list()))
+    vessels = tuple(
+        DraftVessel(
+            id=vessel,
+            service="test vessel" if "well_on_test" in signals else "free-water knockout",
+            signals=signals,
+            units={signal: units[place] for signal, place in signals.items()},
+            found=measured(readings, signals, lean),
+            wells=readings.texts.get(signals.get("well_on_test", -1), ()),
+        )
+        for vessel, signals in sorted(by_vessel.items(), key=lambda one: _in_order(one[0]))
+    )
+    placed = sorted((row for row, is_kept in zip(rows, kept, strict=True) if is_kept), key=_row_order)
+    unplaced = tuple(row for row, is_kept in zip(rows, kept, strict=True) if not is_kept)
+    return Draft(vessels, tuple(placed), unplaced, tuple(guesses), readings, seen)
+
+
+def _is_kept(guess: Guess) -> bool:
+    return (
+        guess.vessel >= 0 and guess.confidence >= _LEAST and not guess.is_second and guess.signal not in (None, _NEEDS_MORE)
+    )
+
+
+def _ids(guesses: Sequence[Guess], seen: Seen, known: Mapping[str, str]) -> dict[int, str]:
+    """Return an id for each group: what people call it, else what its names share, else a running number."""
+    keys: dict[int, Counter[object]] = defaultdict(Counter)
+    written: dict[int, Counter[str]] = defaultdict(Counter)
+    for place, guess in enumerate(guesses):
+        if guess.vessel >= 0:
+            keys[guess.vessel][seen.keyed[place].key] += 1
+            if guess.tag in known:
+                written[guess.vessel][known[guess.tag]] += 1
+    ids: dict[int, str] = {}
+    taken: set[str] = set()
+    nameless = 0
+    for group in sorted(keys, key=lambda one: -sum(written[one].values())):
+        wished = written[group].most_common(1)[0][0] if written[group] else _spelt(keys[group].most_common(1)[0][0])
+        nameless += not wished
+        wished = wished or f"UNNAMED-{nameless}"
+        chosen, again = wished, 2
+        while chosen in taken:
+            chosen, again = f"{wished}-{again}", again + 1
+        taken.add(chosen)
+        ids[group] = chosen
+    return ids
+
+
+def _spelt(key: object) -> str:
+    """Return a vessel's id made of its key.
+
+    Examples
+    --------
+    >>> _spelt(("101",)), _spelt(("ar", "1", "7")), _spelt(None)
+    ('V-101', 'AR-1-7', '')
+
+    """
+    parts = [str(part) for part in key] if isinstance(key, tuple) else [str(key)] if key else []
+    if parts and all(part.isdigit() for part in parts):
+        parts = ["V", *parts]
+    return "-".join(part.upper() for part in parts)
+
+
+def _units(readings: Readings, guesses: Sequence[Guess], seen: Seen, kept: Sequence[bool]) -> list[str]:
+    """Return each tag's unit: what the export says where it fits, else what the fleet's numbers are plausible in."""
+    middle = seen.behaviour["middle"].fill_null(0.0).to_list()
+    medians: dict[str, list[float]] = defaultdict(list)
+    for place, guess in enumerate(guesses):
+        if kept[place] and guess.signal is not None and not readings.units.get(guess.tag):
+            medians[guess.signal].append(middle[place])
+    assumed = plausible_units(medians)
+    units = []
+    for guess in guesses:
+        said = readings.units.get(guess.tag, "")
+        signal = guess.signal or ""
+        units.append(said if said and fits(said, signal) else assumed.get(signal, ""))
+    return units
+
+
+def _row(readings: Readings, seen: Seen, guess: Guess, place: int, vessel: str, units: Sequence[str]) -> Row:
+    texts = readings.texts.get(place, ())
+    notes = [f"{_sure(guess.confidence)}: {guess.why}", *guess.told]
+    if guess.vessel_confidence < 0.8:
+        notes.append(f"vessel {_sure(guess.vessel_confidence)}: {guess.vessel_why}")
+    if units[place] and not readings.units.get(guess.tag):
+        notes.append("unit assumed")
+    signal = guess.signal or ""
+    return Row(
+        guess.tag, vessel, signal, units[place], state_map(texts) if words_of_state(texts) else "",
+        _max_gap(seen.behaviour["longest_s"][place], signal), "; ".join(notes),
+    )  # fmt: skip
+
+
+def _sure(confidence: float) -> str:
+    return "sure" if confidence >= 0.9 else "likely" if confidence >= 0.7 else "possible"
+
+
+def _max_gap(longest_s: float | None, signal: str) -> str:
+    """Return `max_gap` where the tag's usual silence is longer than half of the format's."""
+    if longest_s is None or signal not in SIGNALS or 2.0 * longest_s <= SIGNALS[signal].max_gap_s:
+        return ""
+    return f"{np.ceil(2.0 * longest_s / 3600.0):g} h"
+
+
+def _in_order(text: str) -> tuple[object, ...]:
+    return tuple((0, int(part), "") if part.isdigit() else (1, 0, part) for part in re.findall(r"\d+|\D+", text))
+
+
+def _row_order(row: Row) -> tuple[object, ...]:
+    return (_in_order(row.vessel), list(SIGNALS).index(row.signal))
+
+
+def tags_text(rows: Sequence[Row]) -> str:
+    """Return rows as the text of tags.csv."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    writer.writerows(row.cells for row in rows)
+    return out.getvalue()
