@@ -4,6 +4,8 @@ import polars as pl
 import pytest
 
 from nightgauge.streams.quality import flags_of, verdict_of
+from nightgauge.streams.samples import flag_places
+from nightgauge.streams.words import Words
 
 
 @pytest.mark.parametrize("codes", ["opc_classic", "opc_ua"])
@@ -76,6 +78,6 @@ def test_a_number_beyond_32_bits_is_no_status_code():
     ],
 )
 def test_columns_of_any_type_become_flags(column, flags, unknown):
-    found, words = flags_of(column, "opc_classic")
-    assert found.to_list() == flags
+    found, words = flags_of(Words.of(column), "opc_classic")
+    assert found.tolist() == flag_places(flags).tolist()
     assert set(words.values()) == unknown

@@ -4,8 +4,6 @@ from datetime import UTC, datetime
 
 import pytest
 
-from nightgauge.streams import gather
-
 HEAD = "tag,time,value,quality\n"
 
 
@@ -67,7 +65,6 @@ def test_samples_come_sorted_by_tag_and_time_whatever_the_order_of_the_file(benc
 
 
 def test_texts_stay_with_their_rows_through_batches_and_sorting(bench, monkeypatch):
-    monkeypatch.setattr(gather, "JOIN_ROWS", 3)
     monkeypatch.setattr("nightgauge.streams.content.BLOCK_BYTES", 40)
     rows = [f"{'WL'[i % 2]},2026-04-01T{23 - i:02d}:00Z,{i}," for i in range(20)]
     found = bench.read(HEAD + "\n".join(rows))

@@ -1,9 +1,11 @@
 """Delimited text to batches: one frame of the named columns as text, and the rows that do not fit them."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from nightgauge.streams.content import Kind, refusal, text_blocks
@@ -18,16 +20,38 @@ MAX_LINE_BYTES = 16 << 20
 
 @dataclass(frozen=True)
 class Table:
-    """A piece of a delimited export: rows of text fields, and what is no row."""
+    """A piece of a delimited export: rows of fields, and what is no row."""
 
     layout: Layout
     separator: str
+    row: npt.NDArray[np.int64]
+    """Line number of each row."""
     fields: pl.DataFrame
-    """Columns `row` (line number) and `c0`, `c1`, ... by column number, as text without nulls, in file order."""
-    misfits: tuple[Misfit, ...]
+    """Columns `c0`, `c1`, ... by column number, in file order: text without nulls, or where all values of the piece
+    read as plain numbers (empty cells of wide exports aside) these as Float64."""
+    misfits: tuple[Misfit, ...] = ()
+    text: bytes | None = None
+    """Where values are numbers: the lines, of which `written` reads some as text."""
+
+    def written(self, rows: npt.NDArray[np.int64]) -> pl.DataFrame:
+        """Return the fields of some rows as text."""
+        if self.text is None:
+            return self.fields[rows]
+        ends = np.flatnonzero(np.frombuffer(self.text, np.uint8) == ord("\n"))
+        lines, back = np.unique(rows, return_inverse=True)
+        starts = np.concatenate(([0], ends[:-1] + 1))
+        chosen = b"".join(self.text[starts[i] : ends[i] + 1] for i in lines.tolist())
+        names = dict.fromkeys(self.fields.columns, pl.String)
+        if not chosen:
+            return pl.DataFrame(schema=names)
+        return _parsed_text(chosen, self.separator, pl.Schema(names), is_quoted=False)[back]
 
 
-def tables(export: Export, kind: Kind, known_tags: frozenset[str]) -> Iterator[Table]:
+Piece = Callable[[], Table]
+"""A piece of an export still to be read; pieces may be read side by side."""
+
+
+def pieces(export: Export, kind: Kind, known_tags: frozenset[str]) -> Iterator[Piece]:
     """Yield a delimited export piece by piece; nothing for one without rows and header.
 
     Raises
@@ -43,11 +67,19 @@ def tables(export: Export, kind: Kind, known_tags: frozenset[str]) -> Iterator[T
     separator, layout, line, rest = found
     reader = _Reader(layout, separator, Cutter(separator, len(layout.names)))
     for block in blocks:
-        cut = reader.cutter.cut(rest + block, line, is_last=False)
-        line, rest = line + cut.lines, cut.rest
+        text = rest + block
+        if b'"' in text:
+            cut = reader.cutter.cut(text, line, is_last=False)
+            lines, rest = cut.lines, cut.rest
+            yield partial(reader.table, cut)
+        else:
+            end = text.rfind(b"\n") + 1
+            text, rest = text[:end], text[end:]
+            lines = text.count(b"\n")
+            yield partial(reader.plain_table, text, line)
+        line += lines
         _refuse_endless(export, rest, line)
-        yield reader.table(cut)
-    yield reader.table(reader.cutter.cut(rest, line, is_last=True))
+    yield partial(reader.table, reader.cutter.cut(rest, line, is_last=True))
 
 
 def _refuse_endless(export: Export, rest: bytes, line: int) -> None:
@@ -84,33 +116,62 @@ def _split(export: Export, header: bytes, line: int, known_tags: frozenset[str])
     return found
 
 
+def _parsed_text(text: bytes, separator: str, schema: pl.Schema, *, is_quoted: bool) -> pl.DataFrame:
+    return pl.read_csv(
+        text,
+        has_header=False,
+        separator=separator,
+        quote_char='"' if is_quoted else None,
+        schema=schema,
+        empty_string_is_null=False,
+    )
+
+
 @dataclass(frozen=True)
 class _Reader:
     layout: Layout
     separator: str
     cutter: Cutter
 
+    def plain_table(self, text: bytes, line: int) -> Table:
+        """Return the rows of whole lines without quotes, the first of the number ``line``."""
+        fields = self._numbers(text) if text and self.cutter.is_even(text) else None
+        if fields is None:
+            return self.table(self.cutter.cut(text, line, is_last=True))
+        row = np.arange(line, line + fields.height)
+        return Table(self.layout, self.separator, row, fields, text=text)
+
+    def _numbers(self, text: bytes) -> pl.DataFrame | None:
+        """Return the fields with values as numbers, or None where some do not read as such or lines are uneven."""
+        numbers = self.layout.cells or (self.layout.value,)
+        names = {f"c{i}": pl.Float64 if i in numbers else pl.String for i in range(self.cutter.columns)}
+        try:
+            fields = _parsed_text(text, self.separator, pl.Schema(names), is_quoted=False)
+        except pl.exceptions.ComputeError:
+            return None
+        if fields.height != text.count(b"\n"):
+            return None
+        has_gap = self.layout.form == "long" and fields[f"c{self.layout.value}"].null_count() > 0
+        return None if has_gap else fields
+
     def table(self, cut: Cut) -> Table:
+        """Return the rows of lines of any kind."""
         misfits = list(cut.misfits)
         pieces = [self._fields(group, misfits) for group in cut.groups]
-        if cut.parsed:
+        if cut.parsed or not pieces:
             pieces.append(self._parsed(cut))
-        fields = pl.concat(pieces) if pieces else self._parsed(cut)
+        fields = pl.concat(pieces)
         if len(pieces) > 1:
             fields = fields.sort("row")
-        return Table(self.layout, self.separator, fields, tuple(sorted(misfits, key=lambda misfit: misfit.number)))
+        told = tuple(sorted(misfits, key=lambda misfit: misfit.number))
+        return Table(self.layout, self.separator, fields["row"].to_numpy(), fields.drop("row"), told)
 
     def _fields(self, group: Group, misfits: list[Misfit]) -> pl.DataFrame:
         named = [f"c{i}" for i in range(self.cutter.columns)]
         spare = [f"c{i}" for i in range(self.cutter.columns, group.fields)]
-        frame = pl.read_csv(
-            group.text,
-            has_header=False,
-            separator=self.separator,
-            quote_char='"' if group.is_quoted else None,
-            schema=dict.fromkeys([*named, *spare], pl.String),
-            empty_string_is_null=False,
-        ).insert_column(0, pl.Series("row", group.numbers))
+        schema = pl.Schema(dict.fromkeys([*named, *spare], pl.String))
+        frame = _parsed_text(group.text, self.separator, schema, is_quoted=group.is_quoted)
+        frame = frame.insert_column(0, pl.Series("row", group.numbers))
         if spare:
             is_filled = pl.any_horizontal(pl.col(spare).str.strip_chars() != "")
             misfits.extend(self._too_long(frame.filter(is_filled)))

@@ -2,9 +2,10 @@
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from nightgauge.streams import folds
@@ -12,32 +13,24 @@ from nightgauge.streams.batch import RAW_LENGTH
 from nightgauge.streams.judge import Tally
 from nightgauge.streams.kept_out import told_once
 from nightgauge.streams.lines import Misfit
-from nightgauge.streams.samples import Rows, joined, no_rows, settle
+from nightgauge.streams.samples import TagRuns, settle
 from nightgauge.streams.tag_table import TagTable
 from nightgauge.streams.zones import Clock
 from nightgauge.vocabulary.exports import EXPORT_QUARANTINE, TAGS_SEEN, ParsedExport
-
-JOIN_ROWS = 5_000_000
-"""Rows gathered in small arrays before they are joined to large ones. House choice: 40 MB per array, which the
-allocator gives back to the system when freed; small ones stay with the process."""
 
 
 @dataclass
 class Gathered:
     """Rows of an export so far, and what became of the others."""
 
-    rows: list[Rows] = field(default_factory=lambda: [no_rows()])
-    recent: list[Rows] = field(default_factory=list)
-    """Rows in small arrays, later than the others."""
+    rows: list[TagRuns] = field(default_factory=list)
     tallies: list[Tally] = field(default_factory=list)
     misfits: list[pl.DataFrame] = field(default_factory=lambda: [EXPORT_QUARANTINE.empty()])
 
-    def add(self, rows: Rows, tally: Tally) -> None:
+    def add(self, rows: TagRuns, tally: Tally) -> None:
         """Add one batch."""
         self.tallies.append(tally)
-        self.recent.append(rows)
-        if sum(map(len, self.recent)) >= JOIN_ROWS:
-            self.rows.append(joined(self.recent))
+        self.rows.append(rows)
 
     def add_misfits(self, misfits: Sequence[Misfit], *, is_wide: bool) -> None:
         """Keep rows out that have not the columns of the header.
@@ -55,10 +48,9 @@ class Gathered:
 
     def parsed(self, tags: TagTable, clock: Clock) -> ParsedExport:
         """Return the export as read to its end; the rows gathered are used up."""
-        self.rows.extend(self.recent)
-        self.recent.clear()
-        rows, rows_assumed_first = _with_passes(joined(self.rows), tags, clock)
-        settled = settle(rows, tags.tag_ids)
+        rows_assumed_first = _tell_passes(self.rows, tags, clock)
+        rows_judged = sum(len(part.rows) for part in self.rows)
+        settled = settle(self.rows, tags.tag_ids[tags.by_number])
         quarantine = self._quarantine()
         seen = pl.concat([TAGS_SEEN.empty(), *(tally.seen for tally in self.tallies)])
         unknown_quality: Counter[str] = Counter()
@@ -68,7 +60,7 @@ class Gathered:
             samples=settled.samples,
             losers=settled.losers,
             quarantine=quarantine,
-            rows_read=len(rows) + int(quarantine["rows"].sum()),
+            rows_read=rows_judged + int(quarantine["rows"].sum()),
             rows_repeated=settled.rows_repeated,
             rows_ignored=sum(tally.rows_ignored for tally in self.tallies),
             rows_assumed_first=rows_assumed_first,
@@ -83,14 +75,27 @@ class Gathered:
         return whole.sort(EXPORT_QUARANTINE.order, nulls_last=True, maintain_order=True)
 
 
-def _with_passes(rows: Rows, tags: TagTable, clock: Clock) -> tuple[Rows, int]:
-    """Return the rows with the second passes of doubled hours put later, and how many were assumed to be first."""
-    if not (rows.window >= 0).any():
-        return rows, 0
-    local = np.flatnonzero(rows.is_local)
-    time_us, window = rows.time_us.copy(), rows.window[local]
-    local_us = time_us[local] + clock.offset_at_us(time_us[local])
-    passes = folds.passes(folds.LocalRows(tags.group_of[rows.index[local]], local_us, window))
+def _tell_passes(parts: list[TagRuns], tags: TagTable, clock: Clock) -> int:
+    """Put the second passes of doubled hours later; return how many rows were assumed to be of a first pass."""
+    if not any((part.rows.window >= 0).any() for part in parts):
+        return 0
+    group = tags.group_of[tags.by_number]
+    local = [_local_rows(part) for part in parts]
+    time_us = np.concatenate([part.rows.time_us[rows] for part, rows in zip(parts, local, strict=True)])
+    window = np.concatenate([part.rows.window[rows] for part, rows in zip(parts, local, strict=True)])
+    groups = np.concatenate([group[part.rows.tag[rows]] for part, rows in zip(parts, local, strict=True)])
+    passes = folds.passes(folds.LocalRows(groups, time_us + clock.offset_at_us(time_us), window))
     is_second = passes == folds.SECOND
-    time_us[local[is_second]] += clock.second_pass_delay_us(window[is_second])
-    return replace(rows, time_us=time_us), int(((passes == folds.UNTOLD) & (window >= 0)).sum())
+    time_us[is_second] += clock.second_pass_delay_us(window[is_second])
+    ends = np.cumsum([len(rows) for rows in local])
+    for i, (rows, told) in enumerate(zip(local, np.split(time_us, ends[:-1]), strict=True)):
+        moved = parts[i].rows.time_us.copy()
+        moved[rows] = told
+        parts[i] = parts[i].with_times(moved)
+    return int(((passes == folds.UNTOLD) & (window >= 0)).sum())
+
+
+def _local_rows(part: TagRuns) -> npt.NDArray[np.int64]:
+    """Return the rows with stamps of the wall clock in the order of the file."""
+    order = part.in_file_order()
+    return order[part.rows.is_local[order]]

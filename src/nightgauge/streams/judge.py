@@ -1,7 +1,7 @@
 """One batch of rows: each is a sample with its flag, is passed over by `ignore`, or is kept out for a reason."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from fnmatch import fnmatchcase
 
@@ -11,13 +11,15 @@ import polars as pl
 
 from nightgauge.field.settings import Field
 from nightgauge.streams import kept_out
-from nightgauge.streams.batch import Batch, value_texts
+from nightgauge.streams.batch import Batch
 from nightgauge.streams.kept_out import Reasons
 from nightgauge.streams.quality import count_unknown, flags_of
-from nightgauge.streams.samples import NO_TEXTS, Rows, flag_places
+from nightgauge.streams.samples import NO_TEXTS, Rows, TagRuns, flag_places
+from nightgauge.streams.stamps import Stamps
 from nightgauge.streams.tag_table import TagTable
 from nightgauge.streams.values import numbers_of
 from nightgauge.streams.zones import clock_of
+from nightgauge.vocabulary.exports import EXPORT_QUARANTINE, TAGS_SEEN
 from nightgauge.vocabulary.flags import BAD
 
 FIRST_TIME = datetime(1990, 1, 1, tzinfo=UTC)
@@ -32,6 +34,7 @@ _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _FIRST_US = (FIRST_TIME - _EPOCH) // timedelta(microseconds=1)
 
 Integers = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
 Indices = npt.NDArray[np.int32]
 
 
@@ -50,48 +53,52 @@ class Tally:
 
 
 class Judge:
-    """Judges the batches of one export."""
+    """Judges the batches of one export; several at once."""
 
     def __init__(self, field: Field, tags: TagTable, clock: datetime, only: frozenset[str] | None) -> None:
         self.field, self.tags, self.only = field, tags, only
         self.latest_us = (clock + AHEAD - _EPOCH) // timedelta(microseconds=1)
         # Two days more, for a stamp of the wall clock can lie that far beyond one of UTC.
         self.zone = clock_of(field.zone, (clock + AHEAD + timedelta(days=2)).date())
+        self._groups: dict[str, int] = {}
 
-    def judge(self, batch: Batch) -> tuple[Rows, Tally]:
+    def judge(self, batch: Batch) -> tuple[TagRuns, Tally]:
         """Return the rows of a batch that become samples, and what became of the others."""
-        rows, seen = self._with_groups(batch.with_header_marks())
-        group = rows["group"]
-        rows_ignored = int((group == _IGNORED).sum())
-        unknown = kept_out.by_tag(rows.filter(group == _UNKNOWN), kept_out.UNKNOWN_TAG, batch)
-        is_ours = (group >= 0) | (group == _EMPTY)
-        rows = rows if is_ours.all() else rows.filter(is_ours)
-        placed, reasons = self._place(rows)
-        is_strange = reasons.texts().eq_missing(kept_out.NOT_VALID_THEN)
-        strange = kept_out.by_tag(rows.filter(is_strange), kept_out.NOT_VALID_THEN, batch)
-        said = self._say(rows, placed.index, reasons)
-        kept = reasons.open_rows()
+        is_header = batch.headers()
+        of_word = np.array([self._group(name) for name in batch.tag.texts], np.int32)
+        seen = _seen(batch, of_word, is_header)
+        group = of_word[batch.tag.place]
+        if is_header is not None:
+            group[is_header] = _EMPTY if self.only is None else _LEFT_OUT
+        rows_ignored, unknown = 0, EXPORT_QUARANTINE.empty()
+        if of_word.min(initial=0) < 0:
+            rows_ignored = int((group == _IGNORED).sum())
+            unknown = kept_out.by_tag(batch, np.flatnonzero(group == _UNKNOWN), kept_out.UNKNOWN_TAG)
+            ours = np.flatnonzero((group >= 0) | (group == _EMPTY))
+            if len(ours) < len(group):
+                batch, group = batch.take(ours), group[ours]
+                is_header = None if is_header is None else is_header[ours]
+        reasons = Reasons(len(batch))
+        placed = self._place(batch, group, is_header, reasons)
+        strange = kept_out.by_tag(batch, reasons.kept_out(kept_out.NOT_VALID_THEN), kept_out.NOT_VALID_THEN)
+        said = self._say(batch, placed.index, reasons)
+        kept = None if reasons.is_none else reasons.open_rows()
         tally = Tally(
-            kept_out.one_by_one(rows.filter(~is_strange), reasons.texts().filter(~is_strange), batch),
+            kept_out.one_by_one(batch, *reasons.kept_out_but_for(kept_out.NOT_VALID_THEN)),
             pl.concat([unknown, strange]),
             seen,
             rows_ignored,
-            count_unknown(rows["quality"].gather(kept), said.unknown) if said.unknown else {},
+            self._unknown_quality(batch, said, kept),
         )
-        return _rows(kept, placed, said), tally
+        return TagRuns.of(self._rows(batch, kept, placed, said), len(self.tags.tag_ids)), tally
 
-    def _with_groups(self, rows: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
-        """Return the rows with `group`, the tag's group in the tag table or a negative number, and the tags seen."""
-        counts = rows.filter(~pl.col("is_header"))["tag"].value_counts()
-        names = [(written or "").strip() for written in counts["tag"]]
-        groups = pl.Series([self._group(name) for name in names], dtype=pl.Int32)
-        is_told = ~groups.is_in([_EMPTY, _LEFT_OUT])
-        seen = pl.DataFrame({"tag": pl.Series(names, dtype=pl.String), "rows": counts["count"].cast(pl.Int64)})
-        group = pl.col("tag").replace_strict(counts["tag"], groups, default=_EMPTY, return_dtype=pl.Int32)
-        header = _EMPTY if self.only is None else _LEFT_OUT
-        return rows.with_columns(group=pl.when("is_header").then(header).otherwise(group)), seen.filter(is_told)
+    def _group(self, written: str) -> int:
+        found = self._groups.get(written)
+        if found is None:
+            found = self._groups[written] = self._group_of(written.strip())
+        return found
 
-    def _group(self, name: str) -> int:
+    def _group_of(self, name: str) -> int:
         if self.only is not None and name not in self.only:
             return _LEFT_OUT
         if not name:
@@ -100,59 +107,103 @@ class Judge:
             return _IGNORED
         return self.tags.groups.get(name, _UNKNOWN)
 
-    def _place(self, rows: pl.DataFrame) -> tuple["_Placed", Reasons]:
-        """Return time and tag-table row of each row, and which rows those keep out.
+    def _place(self, batch: Batch, group: Indices, is_header: Bools | None, reasons: Reasons) -> "_Placed":
+        """Return time and tag-table row of each row; mark the rows that those keep out.
 
         In a doubled hour the tag-table row is the one valid in the first pass; no tag changes within that hour.
         """
-        reasons = Reasons(rows.height)
-        group = rows["group"].to_numpy()
-        reasons.mark(rows["is_header"].to_numpy(), kept_out.HEADER_AGAIN)
+        if is_header is not None:
+            reasons.mark(is_header, kept_out.HEADER_AGAIN)
         reasons.mark(group == _EMPTY, kept_out.NO_TAG)
-        reasons.mark(rows["time_us"].is_null().to_numpy(), kept_out.UNREADABLE_STAMP)
-        time_us, window = self._utc(rows, reasons)
+        reasons.mark(~batch.stamps.is_read, kept_out.UNREADABLE_STAMP)
+        time_us, window = self._utc(batch.stamps, reasons)
         reasons.mark(time_us < _FIRST_US, kept_out.TOO_EARLY)
         reasons.mark(time_us > self.latest_us, kept_out.TOO_LATE)
-        index = np.full(rows.height, -1, np.int32)
-        live = reasons.open_rows()
-        index[live] = self.tags.index_at(group[live], time_us[live])
+        if reasons.is_none:
+            index = self.tags.index_at(group, time_us)
+        else:
+            index = np.full(len(batch), -1, np.int32)
+            live = reasons.open_rows()
+            index[live] = self.tags.index_at(group[live], time_us[live])
         reasons.mark(index < 0, kept_out.NOT_VALID_THEN)
-        return _Placed(index, time_us, window, rows["is_local"].to_numpy()), reasons
+        return _Placed(index, time_us, window)
 
-    def _utc(self, rows: pl.DataFrame, reasons: Reasons) -> tuple[Integers, npt.NDArray[np.int16]]:
+    def _utc(self, stamps: Stamps, reasons: Reasons) -> tuple[Integers, npt.NDArray[np.int16]]:
         """Return UTC times, of the first pass where the hour is doubled, and the number of that doubled hour or -1."""
-        time_us = rows["time_us"].fill_null(0).to_numpy()
-        window = np.full(rows.height, -1, np.int16)
-        local = np.flatnonzero(rows["is_local"].to_numpy())
-        if len(local):
-            found = self.zone.to_utc(time_us[local])
-            reasons.mark(found.is_missing, kept_out.MISSING_HOUR, local)
-            time_us = time_us.copy()
-            time_us[local], window[local] = found.utc_us, found.window
+        local = np.flatnonzero(stamps.is_local)
+        if not len(local):
+            return stamps.time_us, np.broadcast_to(np.int16(-1), len(stamps.time_us))
+        found = self.zone.to_utc(stamps.time_us[local])
+        reasons.mark(found.is_missing, kept_out.MISSING_HOUR, local)
+        time_us, window = stamps.time_us.copy(), np.full(len(stamps.time_us), -1, np.int16)
+        time_us[local], window[local] = found.utc_us, found.window
         return time_us, window
 
-    def _say(self, rows: pl.DataFrame, index: Indices, reasons: Reasons) -> "_Said":
+    def _say(self, batch: Batch, index: Indices, reasons: Reasons) -> "_Said":
         """Return what the rows not yet kept out say; those that say nothing usable are kept out."""
-        said = _Said(np.full(rows.height, np.nan), np.zeros(rows.height, np.uint8))
         live = reasons.open_rows()
-        if not len(live):
-            return said
-        chosen, index = (rows, index) if len(live) == rows.height else (rows[live], index[live])
-        if "quality" in rows.columns:
-            flags, said.unknown = flags_of(chosen["quality"], self.field.quality_codes)
-            said.flag[live] = flags.to_physical().to_numpy()
-        read = numbers_of(index, chosen["number"], chosen["text"], self.tags)
-        is_text = self.tags.is_text[index]
-        is_missing = read.is_missing.copy()
-        said.value[live] = np.where(is_text, np.nan, read.value)
-        if is_text.any():
-            texts = value_texts(chosen.filter(pl.Series(is_text)))
-            said.texts = pl.DataFrame({"row": live[is_text], "text_value": texts})
-            is_missing[is_text] = texts.is_null().to_numpy()
-        for reason, mask in read.reasons:
-            reasons.mark(mask & ~is_text, reason, live)
-        reasons.mark(is_missing & (said.flag[live] != _BAD_PLACE), kept_out.NO_VALUE, live)
+        if len(live) == len(batch):
+            return self._say_of(batch, index, reasons, live)
+        said = _Said(np.full(len(batch), np.nan), np.zeros(len(batch), np.uint8))
+        if len(live):
+            of_live = self._say_of(batch.take(live), index[live], reasons, live)
+            said.value[live], said.flag[live] = of_live.value, of_live.flag
+            said.unknown = of_live.unknown
+            if of_live.texts is not None:
+                said.texts = of_live.texts
         return said
+
+    def _say_of(self, batch: Batch, index: Indices, reasons: Reasons, rows: Integers) -> "_Said":
+        """Return what the rows of a batch say, of which all are open; `rows` are their places where reasons count."""
+        read = numbers_of(index, batch.number, lambda places: batch.written(places)["text"], self.tags)
+        said = _Said(read.value, np.broadcast_to(np.uint8(0), len(batch)))
+        if batch.quality is not None:
+            said.flag, said.unknown = flags_of(batch.quality, self.field.quality_codes)
+        is_text, is_missing = self.tags.is_text[index], read.is_missing
+        if is_text.any():
+            of_text = np.flatnonzero(is_text)
+            texts = batch.texts(of_text)
+            said.texts = pl.DataFrame({"row": rows[of_text], "text_value": texts})
+            said.value = np.where(is_text, np.nan, read.value)
+            is_missing = is_missing.copy()
+            is_missing[of_text] = texts.is_null().to_numpy()
+        for reason, mask in read.reasons:
+            reasons.mark(mask & ~is_text, reason, rows)
+        reasons.mark(is_missing & (said.flag != _BAD_PLACE), kept_out.NO_VALUE, rows)
+        return said
+
+    def _unknown_quality(self, batch: Batch, said: "_Said", kept: Integers | None) -> Mapping[str, int]:
+        """Return in how many of the rows kept each quality text that nobody knows stands."""
+        if not said.unknown or batch.quality is None:
+            return {}
+        return count_unknown(batch.quality if kept is None else batch.quality.take(kept), said.unknown)
+
+    def _rows(self, batch: Batch, kept: Integers | None, placed: "_Placed", said: "_Said") -> Rows:
+        rows = Rows(
+            tag=placed.index,
+            time_us=placed.time_us,
+            value=said.value,
+            flag=said.flag,
+            is_local=_folded(batch.stamps.is_local),
+            window=placed.window,
+            texts=NO_TEXTS if said.texts is None else said.texts.rename({"row": "place"}),
+            place=batch.place,
+        )
+        rows = rows if kept is None else rows.take(kept)
+        return replace(rows, tag=self.tags.rank[rows.tag])
+
+
+def _folded(array: Bools) -> Bools:
+    """Return an array of one value throughout without its memory."""
+    return np.broadcast_to(array[0], len(array)) if len(array) and (array == array[0]).all() else array
+
+
+def _seen(batch: Batch, of_word: Indices, is_header: Bools | None) -> pl.DataFrame:
+    """Return TAGS_SEEN of a batch."""
+    counts = batch.tag.counts(None if is_header is None else ~is_header)
+    is_told = (counts > 0) & (of_word != _EMPTY) & (of_word != _LEFT_OUT)
+    names = batch.tag.texts.filter(pl.Series(is_told)).str.strip_chars()
+    return pl.DataFrame({"tag": names, "rows": counts[is_told]}, schema=TAGS_SEEN.schema)
 
 
 @dataclass(frozen=True)
@@ -162,7 +213,6 @@ class _Placed:
     index: Indices
     time_us: Integers
     window: npt.NDArray[np.int16]
-    is_local: npt.NDArray[np.bool_]
 
 
 @dataclass
@@ -172,20 +222,4 @@ class _Said:
     value: npt.NDArray[np.float64]
     flag: npt.NDArray[np.uint8]
     texts: pl.DataFrame | None = None
-    unknown: Mapping[object, str] = field(default_factory=dict)
-
-
-def _rows(kept: Integers, placed: _Placed, said: _Said) -> Rows:
-    texts = NO_TEXTS
-    if said.texts is not None:
-        places = pl.DataFrame({"row": kept, "place": np.arange(len(kept))})
-        texts = places.join(said.texts, on="row", maintain_order="left").select("place", "text_value")
-    return Rows(
-        index=placed.index[kept],
-        time_us=placed.time_us[kept],
-        value=said.value[kept],
-        flag=said.flag[kept],
-        is_local=placed.is_local[kept],
-        window=placed.window[kept],
-        texts=texts,
-    )
+    unknown: Mapping[str, str] = field(default_factory=dict)

@@ -44,41 +44,68 @@ class Reasons:
         marked = np.flatnonzero(mask) if rows is None else rows[mask]
         self._code[marked[self._code[marked] == 0]] = self._texts.index(reason)
 
+    @property
+    def is_none(self) -> bool:
+        """Return whether nothing is kept out so far."""
+        return len(self._texts) == 1
+
     def open_rows(self) -> Integers:
         """Return the rows that nothing keeps out so far."""
-        return np.flatnonzero(self._code == 0)
+        return np.arange(len(self._code)) if self.is_none else np.flatnonzero(self._code == 0)
 
-    def texts(self) -> pl.Series:
-        """Return the reason of each row, null where nothing keeps it out."""
-        return pl.Series(self._texts, dtype=pl.String).gather(self._code)
+    def kept_out(self, reason: str) -> Integers:
+        """Return the rows that are kept out for one reason."""
+        if reason not in self._texts:
+            return np.zeros(0, np.int64)
+        return np.flatnonzero(self._code == self._texts.index(reason))
+
+    def kept_out_but_for(self, reason: str) -> tuple[Integers, pl.Series]:
+        """Return the rows that are kept out for any other reason, and why."""
+        is_out = self._code != 0
+        if reason in self._texts:
+            is_out &= self._code != self._texts.index(reason)
+        rows = np.flatnonzero(is_out)
+        return rows, pl.Series(self._texts, dtype=pl.String).gather(self._code[rows])
 
 
-def one_by_one(rows: pl.DataFrame, reasons: pl.Series, batch: Batch) -> pl.DataFrame:
-    """Return EXPORT_QUARANTINE with one row for each row that has a reason."""
-    tag = pl.col("tag").str.strip_chars()
-    return (
-        rows.with_columns(reason=reasons)
-        .filter(pl.col("reason").is_not_null())
-        .select(
-            row_number="row",
-            rows=pl.lit(1, pl.Int64),
-            reason="reason",
-            raw_text=batch.raw_text(),
-            tag=pl.when(tag != "").then(tag),
-        )
-        .cast(_SCHEMA)
+def one_by_one(batch: Batch, rows: Integers, reasons: pl.Series) -> pl.DataFrame:
+    """Return EXPORT_QUARANTINE with one row for each of some rows of a batch."""
+    if not len(rows):
+        return EXPORT_QUARANTINE.empty()
+    tag = batch.tag.written(rows).str.strip_chars()
+    return pl.DataFrame(
+        {
+            "row_number": batch.row[rows],
+            "rows": np.ones(len(rows), np.int64),
+            "reason": reasons,
+            "raw_text": batch.raw_text(rows),
+            "tag": tag.set(tag == "", None),
+        },
+        schema=_SCHEMA,
     )
 
 
-def by_tag(rows: pl.DataFrame, reason: str, batch: Batch) -> pl.DataFrame:
+def by_tag(batch: Batch, rows: Integers, reason: str) -> pl.DataFrame:
     """Return EXPORT_QUARANTINE with one row for each tag: the first row it stands in, and how many there are."""
-    first = rows.select("row", tag=pl.col("tag").str.strip_chars(), raw_text=batch.raw_text())
-    return (
-        first.group_by("tag", maintain_order=True)
-        .agg(row_number=pl.col("row").first(), rows=pl.len(), raw_text=pl.col("raw_text").first())
-        .select("row_number", "rows", pl.lit(reason).alias("reason"), "raw_text", "tag")
-        .cast(_SCHEMA)
+    if not len(rows):
+        return EXPORT_QUARANTINE.empty()
+    place = batch.tag.place[rows]
+    first = np.zeros(len(batch.tag.texts), np.int64)
+    first[place[::-1]] = rows[::-1]  # of several, the last that is put stands: the first row
+    counts = np.bincount(place, minlength=len(first))
+    found = np.flatnonzero(counts)
+    found = found[np.argsort(first[found], kind="stable")]
+    frame = pl.DataFrame(
+        {
+            "row_number": batch.row[first[found]],
+            "rows": counts[found],
+            "reason": pl.Series([reason]).new_from_index(0, len(found)),
+            "raw_text": batch.raw_text(first[found]),
+            "tag": batch.tag.texts.gather(found).str.strip_chars(),
+        },
+        schema=_SCHEMA,
     )
+    return told_once([frame])
 
 
 def told_once(parts: list[pl.DataFrame]) -> pl.DataFrame:

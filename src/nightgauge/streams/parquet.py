@@ -3,13 +3,16 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+import numpy as np
+import numpy.typing as npt
 import polars as pl
 import pyarrow as pa
 import pyarrow.parquet as pq
 
 from nightgauge.streams.content import refusal
 from nightgauge.streams.headers import Layout, layout_of
-from nightgauge.streams.stamps import Stamps, read_numbers, read_texts, read_times
+from nightgauge.streams.stamps import Stamps, read_in_runs, read_numbers, read_times
+from nightgauge.streams.words import Words
 from nightgauge.vocabulary.exports import Export
 
 BATCH_CELLS = 4_000_000
@@ -26,8 +29,24 @@ class TypedTable:
     """A piece of a Parquet export."""
 
     layout: Layout
-    columns: pl.DataFrame
-    """Columns `row` (from 1) and `c0`, `c1`, ... by column number."""
+    batch: pa.RecordBatch
+    row: npt.NDArray[np.int64]
+    """Number of each row, from 1."""
+
+    def column(self, place: int) -> pl.Series:
+        """Return a column as number, truth value, time or text."""
+        return _series(self.batch.column(place))
+
+    def words(self, place: int) -> Words:
+        """Return a column as texts of which few differ; those the file itself keeps so are taken as they are."""
+        array = self.batch.column(place)
+        if not pa.types.is_dictionary(array.type) or _is_foreign(array.dictionary):
+            return Words.of(self.column(place))
+        texts = pl.Series(pl.from_arrow(array.dictionary), dtype=pl.String).fill_null("")
+        if array.null_count:
+            array, texts = array.indices.fill_null(len(texts)), pl.concat([texts, pl.Series([""])])
+            return Words(array.to_numpy(), texts)
+        return Words(array.indices.to_numpy(), texts)
 
 
 def tables(export: Export, known_tags: frozenset[str]) -> Iterator[TypedTable]:
@@ -40,13 +59,15 @@ def tables(export: Export, known_tags: frozenset[str]) -> Iterator[TypedTable]:
 
     """
     try:
-        with pq.ParquetFile(export.path, page_checksum_verification=True) as file:
+        with pq.ParquetFile(export.path) as file:
             layout = _layout(export, file, known_tags)
             _refuse_bomb(export, file)
+            few = _texts_of_few(layout, file.schema_arrow)
+        with pq.ParquetFile(export.path, read_dictionary=few, page_checksum_verification=True) as file:
             first = 1
             width = max(len(file.schema_arrow.names), 1)
             for batch in file.iter_batches(batch_size=max(BATCH_CELLS // width, 1)):
-                yield TypedTable(layout, _frame(batch, first))
+                yield TypedTable(layout, batch, np.arange(first, first + batch.num_rows))
                 first += batch.num_rows
     except (pa.ArrowException, OSError, EOFError, NotImplementedError) as error:
         found = str(error).splitlines()[0] if str(error) else type(error).__name__
@@ -79,10 +100,11 @@ def _refuse_bomb(export: Export, file: pq.ParquetFile) -> None:
         )
 
 
-def _frame(batch: pa.RecordBatch, first: int) -> pl.DataFrame:
-    columns = {f"c{i}": _series(batch.column(i)) for i in range(batch.num_columns)}
-    row = pl.int_range(first, first + batch.num_rows, dtype=pl.Int64, eager=True)
-    return pl.DataFrame({"row": row, **columns})
+def _texts_of_few(layout: Layout, schema: pa.Schema) -> list[str]:
+    """Return the columns of tags and quality that are texts."""
+    places = [place for place in (layout.tag, layout.quality) if place is not None]
+    kinds = [(schema.names[place], schema.types[place]) for place in places]
+    return [name for name, kind in kinds if pa.types.is_string(kind) or pa.types.is_large_string(kind)]
 
 
 def _series(array: pa.Array) -> pl.Series:
@@ -124,14 +146,13 @@ def stamps_of(column: pl.Series, time_format: str | None) -> Stamps:
     if column.dtype.is_numeric():
         return read_numbers(column)
     if column.dtype == pl.String:
-        return read_texts(column.fill_null(""), time_format)
+        return read_in_runs(column.fill_null(""), time_format)
     return Stamps.unread(len(column))
 
 
-def number_and_text(column: pl.Series) -> tuple[pl.Series, pl.Series]:
-    """Return a column as numbers (null where not plain) and as texts (null where the number is all there is)."""
-    nothing = pl.Series([None], dtype=pl.String).new_from_index(0, len(column))
+def number_and_text(column: pl.Series) -> tuple[pl.Series, pl.Series | None]:
+    """Return a column as numbers (null where not plain) and as texts (None where the numbers are all there is)."""
     if column.dtype.is_numeric():
-        return column.cast(pl.Float64), nothing
+        return column.cast(pl.Float64), None
     texts = column if column.dtype == pl.String else column.cast(pl.String)
     return texts.cast(pl.Float64, strict=False), texts

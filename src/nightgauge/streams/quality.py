@@ -5,9 +5,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-import polars as pl
+import numpy as np
+import numpy.typing as npt
 
-from nightgauge.vocabulary.flags import BAD, FLAG, GOOD, UNCERTAIN
+from nightgauge.streams.samples import flag_places
+from nightgauge.streams.words import Words
+from nightgauge.vocabulary.flags import BAD, GOOD, UNCERTAIN
 
 Codes = Literal["opc_classic", "opc_ua"]
 
@@ -73,24 +76,20 @@ def _ua(code: int) -> Verdict:
     return Verdict((GOOD, UNCERTAIN, BAD, BAD)[severity])
 
 
-def flags_of(quality: pl.Series, codes: Codes) -> tuple[pl.Series, Mapping[object, str]]:
-    """Return the flag of each row, and the texts nobody knows: as they came and as they are told."""
-    written = quality.unique()
-    texts = ["" if text is None else str(text) for text in written]
-    verdicts = [verdict_of(text, codes) for text in texts]
-    unknown = {
-        key: text.strip() for key, text, verdict in zip(written, texts, verdicts, strict=True) if not verdict.is_known
-    }
-    flags = quality.replace_strict(
-        written, pl.Series([verdict.flag for verdict in verdicts], dtype=FLAG), return_dtype=FLAG
-    )
-    return flags, unknown
+def flags_of(words: Words, codes: Codes) -> tuple[npt.NDArray[np.uint8], Mapping[str, str]]:
+    """Return the place of each row's flag among the flags, and the texts nobody knows: as they came and as told."""
+    verdicts = [verdict_of(text, codes) for text in words.texts]
+    unknown = {text: text.strip() for text, verdict in zip(words.texts, verdicts, strict=True) if not verdict.is_known}
+    places = flag_places([verdict.flag for verdict in verdicts])
+    if len(set(places.tolist())) == 1:
+        return np.broadcast_to(places[0], len(words.place)), unknown
+    return places[words.place], unknown
 
 
-def count_unknown(quality: pl.Series, unknown: Mapping[object, str]) -> dict[str, int]:
+def count_unknown(words: Words, unknown: Mapping[str, str]) -> dict[str, int]:
     """Return how many rows each text nobody knows stands in, as it is told."""
     counts: dict[str, int] = {}
-    for written, count in quality.value_counts().rows():
-        if written in unknown:
+    for written, count in zip(words.texts, words.counts().tolist(), strict=True):
+        if written in unknown and count:
             counts[unknown[written]] = counts.get(unknown[written], 0) + count
     return counts

@@ -6,7 +6,9 @@ from nightgauge.field.settings import Field
 from nightgauge.streams import delimited, forms, parquet
 from nightgauge.streams.content import kind_of
 from nightgauge.streams.gather import Gathered
-from nightgauge.streams.judge import Judge
+from nightgauge.streams.judge import Judge, Tally
+from nightgauge.streams.samples import TagRuns
+from nightgauge.streams.side_by_side import side_by_side
 from nightgauge.streams.tag_table import TagTable
 from nightgauge.vocabulary.exports import Export, ParsedExport
 
@@ -37,14 +39,20 @@ def read_export(
     """
     judge, gathered = Judge(field, tags, clock, only), Gathered()
     kind, known_tags = kind_of(export), frozenset(tags.groups)
+
+    def judged_types(table: parquet.TypedTable) -> tuple[TagRuns, Tally]:
+        return judge.judge(forms.of_types(table, field.time_format))
+
+    def judged_text(piece: delimited.Piece) -> tuple[delimited.Table, tuple[TagRuns, Tally]]:
+        table = piece()
+        return table, judge.judge(forms.of_text(table, field.time_format))
+
     if kind == "parquet":
-        for typed in parquet.tables(export, known_tags):
-            if not typed.columns.is_empty():
-                gathered.add(*judge.judge(forms.of_types(typed, field.time_format)))
+        for judged in side_by_side(judged_types, parquet.tables(export, known_tags)):
+            gathered.add(*judged)
     elif kind != "empty":
-        for table in delimited.tables(export, kind, known_tags):
-            if not table.fields.is_empty():
-                gathered.add(*judge.judge(forms.of_text(table, field.time_format)))
+        for table, judged in side_by_side(judged_text, delimited.pieces(export, kind, known_tags)):
+            gathered.add(*judged)
             if only is None:
                 gathered.add_misfits(table.misfits, is_wide=table.layout.form == "wide")
     return gathered.parsed(tags, judge.zone)

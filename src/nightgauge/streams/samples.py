@@ -1,31 +1,39 @@
 """Rows that become samples, from the batches of a file to one row per tag and time.
 
-Rows are held as a few small arrays: a long export has tens of millions.
+Rows are held as a few small arrays, for a long export has tens of millions; each batch is sorted by tag while it is
+in the processor's cache, and at the end of the file its runs go straight to where they belong.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from nightgauge.streams.side_by_side import side_by_side
 from nightgauge.vocabulary.exports import EXPORT_SAMPLES
 from nightgauge.vocabulary.flags import FLAG
 
 Integers = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
+Number = TypeVar("Number", bound=np.generic)
 
 KEY = ["tag_id", "time_utc"]
 SAID = ["value", "text_value", "flag"]
+NO_TEXTS = pl.DataFrame(schema={"place": pl.Int64, "text_value": pl.String})
 
 
 @dataclass(frozen=True)
 class Rows:
-    """Rows of known tags in the order of the file."""
+    """Rows of known tags of one batch, those of one tag in the order of the file.
 
-    index: npt.NDArray[np.int32]
-    """Row of the tag table."""
+    Arrays of one value throughout may be broadcast: they take no memory.
+    """
+
+    tag: npt.NDArray[np.integer]
+    """(n,) Rank of the tag among the tags of the field by their numbers in the store."""
     time_us: Integers
     """UTC, of the first pass in a doubled hour. [us]"""
     value: npt.NDArray[np.float64]
@@ -38,39 +46,62 @@ class Rows:
     """Number of the doubled hour the wall-clock stamp lies in, or -1."""
     texts: pl.DataFrame
     """Columns `place` (which row) and `text_value`, for rows of text signals only."""
+    place: Integers | None = None
+    """(n,) Order of the file, where the rows stand in another."""
 
     def __len__(self) -> int:
         """Return how many rows there are."""
-        return len(self.index)
+        return len(self.time_us)
+
+    def take(self, rows: Integers) -> "Rows":
+        """Return some of the rows, each once, in their new order."""
+        texts = self.texts
+        if not texts.is_empty():
+            now_at = np.full(len(self), -1)
+            now_at[rows] = np.arange(len(rows))
+            texts = texts.with_columns(place=pl.Series(now_at).gather(texts["place"])).filter(pl.col("place") >= 0)
+        return Rows(
+            tag=self.tag[rows],
+            time_us=self.time_us[rows],
+            value=self.value[rows],
+            flag=_taken(self.flag, rows),
+            is_local=_taken(self.is_local, rows),
+            window=_taken(self.window, rows),
+            texts=texts,
+            place=None if self.place is None else self.place[rows],
+        )
 
 
-_ARRAYS = ("index", "time_us", "value", "flag", "is_local", "window")
-NO_TEXTS = pl.DataFrame(schema={"place": pl.Int64, "text_value": pl.String})
+@dataclass(frozen=True)
+class TagRuns:
+    """The rows of one batch by tag."""
+
+    counts: Integers
+    """(n_tags,) Rows of each tag, by rank."""
+    rows: Rows
+
+    @staticmethod
+    def of(rows: Rows, tags: int) -> "TagRuns":
+        """Sort the rows of a batch by tag."""
+        counts = np.bincount(rows.tag, minlength=tags)
+        if (rows.tag[1:] >= rows.tag[:-1]).all():
+            return TagRuns(counts, rows)
+        order = np.argsort(rows.tag, kind="stable")  # by radix up to 16 bits
+        if rows.place is None and rows.is_local.any():  # only doubled hours need the order of the file
+            rows = replace(rows, place=np.arange(len(order)))
+        return TagRuns(counts, rows.take(order))
+
+    def in_file_order(self) -> Integers:
+        """Return the places of the rows in the order of the file."""
+        return np.arange(len(self.rows)) if self.rows.place is None else np.argsort(self.rows.place, kind="stable")
+
+    def with_times(self, time_us: Integers) -> "TagRuns":
+        """Return the rows at other times."""
+        return replace(self, rows=replace(self.rows, time_us=time_us))
 
 
-def no_rows() -> Rows:
-    """Return no rows."""
-    return Rows(
-        np.zeros(0, np.int32),
-        np.zeros(0, np.int64),
-        np.zeros(0, np.float64),
-        np.zeros(0, np.uint8),
-        np.zeros(0, np.bool_),
-        np.zeros(0, np.int16),
-        NO_TEXTS,
-    )
-
-
-def joined(parts: list[Rows]) -> Rows:
-    """Return the rows of several batches as one, and empty the list so that their memory is free."""
-    starts = np.cumsum([0, *(len(part) for part in parts)]).tolist()
-    texts = [part.texts.with_columns(pl.col("place") + start) for part, start in zip(parts, starts, strict=False)]
-    columns = {name: [getattr(part, name) for part in parts] for name in _ARRAYS}
-    parts.clear()
-    whole = {}
-    for name in _ARRAYS:
-        whole[name] = np.concatenate(columns.pop(name))
-    return Rows(**whole, texts=pl.concat(texts))
+def _taken(array: npt.NDArray[Number], rows: Integers) -> npt.NDArray[Number]:
+    return np.broadcast_to(array[0], len(rows)) if array.strides == (0,) else array[rows]
 
 
 @dataclass(frozen=True)
@@ -82,15 +113,15 @@ class Settled:
     rows_repeated: int
 
 
-def settle(rows: Rows, tag_ids: npt.NDArray[np.int32]) -> Settled:
-    """Return the last word of a file on each tag and time.
+def settle(parts: list[TagRuns], tag_ids: npt.NDArray[np.int32]) -> Settled:
+    """Return the last word of a file on each tag and time; the parts are used up.
 
     Parameters
     ----------
-    rows : Rows
+    parts : list of TagRuns
         In the order of the file, their doubled hours resolved.
     tag_ids : (n_tags,) int32
-        Number of the store for each row of the tag table.
+        Number of the store of each tag, rising.
 
     Returns
     -------
@@ -99,73 +130,115 @@ def settle(rows: Rows, tag_ids: npt.NDArray[np.int32]) -> Settled:
         how many rows said again what an earlier row had said.
 
     """
-    order = _order(rows, tag_ids)
-    placed = _Placed(order, tag_ids[rows.index[order]], rows.time_us[order])
-    is_again = (placed.tag_id[1:] == placed.tag_id[:-1]) & (placed.time_us[1:] == placed.time_us[:-1])
+    whole = _Whole.of(parts, len(tag_ids))
+    whole.sort_times()
+    is_again = whole.is_same_tag(whole.time_us[1:] == whole.time_us[:-1])
+    frame = whole.frame(tag_ids)
     if not is_again.any():
-        return Settled(_frame(rows, placed), EXPORT_SAMPLES.empty(), 0)
+        return Settled(frame, EXPORT_SAMPLES.empty(), 0)
     is_last = np.append(~is_again, True)
     is_shared = ~is_last | np.insert(is_again, 0, False)
-    shared = _frame(rows, _Placed(order[is_shared], placed.tag_id[is_shared], placed.time_us[is_shared]))
+    shared = frame.filter(pl.Series(is_shared))
     distinct = shared.unique([*KEY, *SAID], keep="first", maintain_order=True)
     last = shared.filter(pl.Series(is_last[is_shared]))
     losers = distinct.join(last, on=[*KEY, *SAID], how="anti", nulls_equal=True, maintain_order="left")
-    del order
-    placed.keep(is_last)
-    return Settled(_frame(rows, placed), losers, shared.height - distinct.height)
+    return Settled(frame.filter(pl.Series(is_last)), losers, shared.height - distinct.height)
 
 
 @dataclass
-class _Placed:
-    """Rows in order of tag and time."""
+class _Whole:
+    """All rows of a file by tag and, within a tag, in the order of the file."""
 
-    order: Integers
-    """Place of each in the file."""
-    tag_id: npt.NDArray[np.int32]
+    ends: Integers
+    """(n_tags,) Where the rows of each tag end."""
     time_us: Integers
+    value: npt.NDArray[np.float64]
+    flag: npt.NDArray[np.uint8]
+    texts: pl.DataFrame
 
-    def keep(self, chosen: Bools) -> None:
-        """Drop the other rows, one array after the other: two copies of all would be the peak of memory."""
-        self.order = self.order[chosen]
-        self.tag_id = self.tag_id[chosen]
-        self.time_us = self.time_us[chosen]
+    @staticmethod
+    def of(parts: list[TagRuns], tags: int) -> "_Whole":
+        counts = np.array([part.counts for part in parts], np.int64).reshape(len(parts), tags)
+        by_tag = counts.T.ravel()
+        starts = (np.cumsum(by_tag) - by_tag).reshape(tags, len(parts)).T
+        total = int(by_tag.sum())
+        whole = _Whole(
+            np.cumsum(counts.sum(axis=0)),
+            np.empty(total, np.int64),
+            np.empty(total, np.float64),
+            np.empty(total, np.uint8),
+            NO_TEXTS,
+        )
+        places = (parts.pop(0) for _ in range(len(parts)))  # a part's memory is free once its rows have moved
+        moves = zip(places, starts, strict=True)
+        whole.texts = pl.concat([NO_TEXTS, *side_by_side(whole._take_over, moves)])
+        return whole
+
+    def _take_over(self, move: tuple[TagRuns, Integers]) -> pl.DataFrame:
+        """Put a part's rows where they belong; return its texts with their new places."""
+        part, starts = move
+        rows, counts = part.rows, part.counts
+        target = np.repeat(starts - (np.cumsum(counts) - counts), counts)
+        target += np.arange(len(rows))
+        self.time_us[target] = rows.time_us
+        self.value[target] = rows.value
+        self.flag[target] = rows.flag
+        return rows.texts.with_columns(place=pl.Series(target).gather(rows.texts["place"]))
+
+    def is_same_tag(self, steps: Bools) -> Bools:
+        """Take out of (n - 1,) marks of steps from row to row those from one tag to the next."""
+        between = self.ends[(self.ends > 0) & (self.ends < len(self.time_us))] - 1
+        steps[between] = False
+        return steps
+
+    def sort_times(self) -> None:
+        """Sort the rows of those tags whose rows do not stand in time order; equal times keep the file's order."""
+        is_back = self.is_same_tag(self.time_us[1:] < self.time_us[:-1])
+        if not is_back.any():
+            return
+        strays = np.unique(np.searchsorted(self.ends, np.flatnonzero(is_back), side="right"))
+        starts = np.concatenate(([0], self.ends[:-1]))[strays]
+        lengths = self.ends[strays] - starts
+        firsts = np.cumsum(lengths) - lengths
+        rows = np.arange(int(lengths.sum())) + np.repeat(starts - firsts, lengths)
+        by_time = rows[np.argsort(self.time_us[rows], kind="stable")]
+        tag = np.searchsorted(starts, by_time, side="right").astype(np.min_scalar_type(len(strays)))
+        order = by_time[np.argsort(tag, kind="stable")]
+        for array in (self.time_us, self.value, self.flag):
+            array[rows] = array[order]
+        if not self.texts.is_empty():
+            now_at = pl.DataFrame({"place": order, "now_at": rows})
+            moved = self.texts.join(now_at, on="place", how="left").with_columns(
+                pl.coalesce("now_at", "place").alias("place")
+            )
+            self.texts = moved.select("place", "text_value")
+
+    def frame(self, tag_ids: npt.NDArray[np.int32]) -> pl.DataFrame:
+        """Return the rows as EXPORT_SAMPLES."""
+        value = pl.Series(self.value)
+        frame = pl.DataFrame(
+            {
+                "tag_id": pl.Series(np.repeat(tag_ids, np.diff(self.ends, prepend=0)), dtype=pl.Int32),
+                "time_utc": pl.Series(self.time_us).cast(EXPORT_SAMPLES.schema["time_utc"]),
+                "value": value.fill_nan(None) if value.is_nan().any() else value,
+                "text_value": _spread(self.texts.sort("place"), len(value)),
+                "flag": pl.Series(self.flag).cat.to(FLAG),
+            }
+        )
+        return EXPORT_SAMPLES.check(frame)
 
 
-def _order(rows: Rows, tag_ids: npt.NDArray[np.int32]) -> Integers:
-    """Return the rows by tag number and time, those of the same tag and time in the order of the file."""
-    rank = np.empty(len(tag_ids), np.min_scalar_type(max(len(tag_ids), 1)))  # numpy sorts up to 16 bits by radix
-    rank[np.argsort(tag_ids, kind="stable")] = np.arange(len(tag_ids))
-    key = rank[rows.index]
-    order = np.argsort(key, kind="stable")
-    if _is_sorted(key[order], rows.time_us[order]):
-        return order
-    by_time = np.argsort(rows.time_us, kind="stable")
-    return by_time[np.argsort(key[by_time], kind="stable")]
-
-
-def _is_sorted(key: npt.NDArray[np.generic], time_us: Integers) -> bool:
-    return not ((key[1:] == key[:-1]) & (time_us[1:] < time_us[:-1])).any()
-
-
-def _frame(rows: Rows, placed: _Placed) -> pl.DataFrame:
-    value = pl.Series(rows.value[placed.order])
-    frame = pl.DataFrame(
-        {
-            "tag_id": pl.Series(placed.tag_id, dtype=pl.Int32),
-            "time_utc": pl.Series(placed.time_us).cast(EXPORT_SAMPLES.schema["time_utc"]),
-            "value": value.fill_nan(None) if value.is_nan().any() else value,
-            "text_value": _texts(rows, placed.order),
-            "flag": pl.Series(rows.flag[placed.order]).cat.to(FLAG),
-        }
-    )
-    return EXPORT_SAMPLES.check(frame)
-
-
-def _texts(rows: Rows, places: Integers) -> pl.Series:
-    if rows.texts.is_empty():
-        return pl.Series([None], dtype=pl.String).new_from_index(0, len(places))
-    frame = pl.DataFrame({"place": pl.Series(places)})
-    return frame.join(rows.texts, on="place", how="left", maintain_order="left")["text_value"]
+def _spread(texts: pl.DataFrame, count: int) -> pl.Series:
+    """Return (count,) texts at their places, null elsewhere; they stand in few runs, one for each text signal."""
+    place = texts["place"].to_numpy()
+    begins = np.flatnonzero(np.diff(place, prepend=-2) != 1)
+    nothing = pl.Series("text_value", [None], dtype=pl.String)
+    pieces, done = [nothing.clear()], 0
+    ends = [*begins[1:].tolist(), len(place)][: len(begins)]
+    for begin, end in zip(begins.tolist(), ends, strict=True):
+        pieces += [nothing.new_from_index(0, int(place[begin]) - done), texts["text_value"][begin:end]]
+        done = int(place[begin]) + end - begin
+    return pl.concat([*pieces, nothing.new_from_index(0, count - done)])
 
 
 def flag_places(flags: Sequence[str]) -> npt.NDArray[np.uint8]:

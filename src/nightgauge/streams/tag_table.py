@@ -36,6 +36,18 @@ class TagTable:
         self.is_state = np.array([kind == "state" for kind in kinds], np.bool_)
 
     @cached_property
+    def by_number(self) -> Indices:
+        """Return the indices by their number in the store."""
+        return np.argsort(self.tag_ids, kind="stable").astype(np.int32)
+
+    @cached_property
+    def rank(self) -> npt.NDArray[np.unsignedinteger]:
+        """Return the place of each index by number, in the smallest type: numpy sorts up to 16 bits by radix."""
+        rank = np.empty(len(self.tag_ids), np.min_scalar_type(max(len(self.tag_ids), 1)))
+        rank[self.by_number] = np.arange(len(self.tag_ids))
+        return rank
+
+    @cached_property
     def groups(self) -> Mapping[str, int]:
         """Return tag name to group."""
         names = dict.fromkeys(row.tag for _, row in self.rows)

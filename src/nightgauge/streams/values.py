@@ -1,5 +1,6 @@
 """Values as written to stored values: numbers with point or comma, text states, conversion to SI."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,7 +27,7 @@ class Values:
     """Why a row that has something written has no value, by reason."""
 
 
-def numbers_of(index: Indices, number: pl.Series, text: pl.Series, table: TagTable) -> Values:
+def numbers_of(index: Indices, number: pl.Series, texts: Callable[[Integers], pl.Series], table: TagTable) -> Values:
     """Return the stored values of rows of signals that are no texts.
 
     A state named in tags.csv is stored as the number it stands for; numbers, and true and false as 1 and 0,
@@ -38,12 +39,14 @@ def numbers_of(index: Indices, number: pl.Series, text: pl.Series, table: TagTab
         Row of the tag table.
     number : (n,) Series of Float64
         Where the value reads as a plain number, else null.
-    text : (n,) Series of String
-        Value as written, or null where the number is all there is.
+    texts : callable
+        Values of some rows as written, null where the number is all there is.
     table : TagTable
         Conversions and states.
 
     """
+    if number.null_count() == 0 and table.numeric_states.is_empty():
+        return _plain(number.to_numpy(), index, table)
     read = _Read(
         number.fill_null(np.nan).to_numpy().copy(),
         number.is_not_null().to_numpy().copy(),
@@ -52,12 +55,10 @@ def numbers_of(index: Indices, number: pl.Series, text: pl.Series, table: TagTab
     )
     hard = np.flatnonzero(~read.is_number)
     if len(hard):
-        read.put_texts(hard, index[hard], text.gather(hard), table)
+        read.put_texts(hard, index[hard], texts(hard), table)
     read.put_numeric_states(index, table)
-    with np.errstate(over="ignore", invalid="ignore"):
-        converted = read.raw * table.factor[index] + table.constant[index]
     has_state, is_state = ~np.isnan(read.state), table.is_state[index]
-    value = np.where(has_state, read.state, converted)
+    value = np.where(has_state, read.state, _converted(read.raw, index, table))
     is_infinite = read.is_number & ~np.isfinite(value)
     is_odd_state = is_state & read.is_number & ~is_infinite & (value != 0.0) & (value != 1.0)
     is_unread = ~read.is_number & ~has_state & ~read.is_missing
@@ -67,6 +68,22 @@ def numbers_of(index: Indices, number: pl.Series, text: pl.Series, table: TagTab
         (NOT_FINITE, is_infinite),
     )
     return Values(np.where(is_infinite, np.nan, value), read.is_missing, reasons)
+
+
+def _plain(raw: Floats, index: Indices, table: TagTable) -> Values:
+    """Return the stored values of numbers where no state has a number of its own: most batches are of this kind."""
+    value = _converted(raw, index, table)
+    is_infinite = ~np.isfinite(value)
+    is_odd_state = table.is_state[index] & (value != 0.0) & (value != 1.0) & ~is_infinite
+    if is_infinite.any():
+        value = np.where(is_infinite, np.nan, value)
+    return Values(value, np.zeros(len(raw), np.bool_), ((NOT_A_STATE, is_odd_state), (NOT_FINITE, is_infinite)))
+
+
+def _converted(raw: Floats, index: Indices, table: TagTable) -> Floats:
+    with np.errstate(over="ignore", invalid="ignore"):
+        converted: Floats = raw * table.factor[index] + table.constant[index]
+    return converted
 
 
 @dataclass(frozen=True)
