@@ -7,7 +7,7 @@ named after the wrong valve. A lone level that lies where the other valve stood 
 import numpy as np
 
 from nightgauge.detect.history import Floats, History
-from nightgauge.detect.past import median
+from nightgauge.detect.past import median, row_medians
 
 _LEAST_DAYS = 3
 """Days that make a level known. House choice, as for other references."""
@@ -22,12 +22,15 @@ _NEAR = 0.25
 def hold_and_clip(history: History) -> tuple[Floats, Floats]:
     """Return the hours of the oil valve's hold and of the gas valve's clip, each under its right name. [kPag]"""
     oil, gas = history.hour("oil_hold_kpag"), history.hour("gas_clip_kpag")
-    days = np.arange(len(oil)) // 24
-    count = int(days[-1]) + 1 if len(days) else 0
-    oil_day = np.array([median(oil[days == day]) for day in range(count)])
-    gas_day = np.array([median(gas[days == day]) for day in range(count)])
-    wrong = _is_of_the_gas_valve(oil_day, gas_day)[days] & np.isfinite(oil) if count else np.zeros(0, dtype=bool)
+    wrong_days = _is_of_the_gas_valve(_by_day(oil), _by_day(gas))
+    wrong = np.repeat(wrong_days, 24)[: len(oil)] & np.isfinite(oil)
     return np.where(wrong, np.nan, oil), np.where(wrong, oil, gas)
+
+
+def _by_day(hours: Floats) -> Floats:
+    """Return the medians of days counted from the first hour on."""
+    padded = np.concatenate((hours, np.full(-len(hours) % 24, np.nan)))
+    return row_medians(padded.reshape(-1, 24))
 
 
 def daily_hold_and_clip(history: History) -> tuple[Floats, Floats]:

@@ -35,7 +35,7 @@ def _sticking(history: History) -> list[Candidate]:
     least = int(history.limit(STICKING, "dumps"))
     windows = windows_of(history, history.limit(STICKING, "dumps"))
     gap = dumps.opening - dumps.closing
-    gaps = windows.each(gap, median, least)
+    gaps = windows.medians(gap, least)
     uneven = np.hypot(windows.each(dumps.opening, _spread_of, least), windows.each(dumps.closing, _spread_of, least))
     known = np.isfinite(gaps) & np.isfinite(uneven)
     reference = reference_windows(windows, np.where(known, gaps, np.nan))
@@ -94,7 +94,7 @@ def _short_cycling(history: History) -> list[Candidate]:
     sizes, name, unit = _sizes(history)
     least = int(history.limit(SHORT, "dumps"))
     windows = windows_of(history, history.limit(SHORT, "dumps") / 2.0)
-    size = windows.each(sizes, median, 3)
+    size = windows.medians(sizes, 3)
     rate = _rates(windows)
     known = np.isfinite(size)
     reference = reference_windows(windows, size)

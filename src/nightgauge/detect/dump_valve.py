@@ -146,7 +146,7 @@ def _restricted(history: History) -> list[Candidate]:
         name, by_flow = "flow through the open valve", True
     least = int(history.limit(RESTRICTED, "dumps"))
     windows = windows_of(history, least)
-    cv = windows.each(values, median, least)
+    cv = windows.medians(values, least)
     known = np.isfinite(cv)
     reference = reference_windows(windows, cv)
     if reference.sum() < 3:

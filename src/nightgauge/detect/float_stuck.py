@@ -7,7 +7,7 @@ import numpy as np
 from nightgauge.detect.costs import water_to_the_oil
 from nightgauge.detect.history import DAY_S, HOUR_S, Cycles, Floats, History
 from nightgauge.detect.inflow import flow_hours, inflow_over
-from nightgauge.detect.past import joined_runs, median, quantile, spread
+from nightgauge.detect.past import joined_runs, median, median_and_spread, quantile
 from nightgauge.detect.wording import Draft, duration, moment, quantity
 from nightgauge.vocabulary.findings import Candidate
 
@@ -38,13 +38,13 @@ class Trips:
 def trips_before(history: History, dumps: Cycles, index: int) -> Trips:
     """Return the trip levels known before dump number `index`; settings where there is no past."""
     at = dumps.opened[min(index, len(dumps) - 1)] if len(dumps) else history.until_s
-    recent = np.zeros(len(dumps), dtype=bool)
-    recent[:index] = dumps.opened[:index] >= at - _TRIP_DAYS * DAY_S
+    recent = slice(int(np.searchsorted(dumps.opened[:index], at - _TRIP_DAYS * DAY_S)), index)
     opening, closing = dumps.opening[recent], dumps.closing[recent]
-    settings = history.vessel.water_dump_at(history.when(float(at)))
     if np.isfinite(opening).sum() >= 5:
-        scatter = max(spread(opening), spread(closing)) if np.isfinite(closing).any() else spread(opening)
-        return Trips(median(opening), median(closing), scatter)
+        (opens, uneven), (closes, uneven_closing) = median_and_spread(opening), median_and_spread(closing)
+        scatter = max(uneven, uneven_closing) if np.isfinite(uneven_closing) else uneven
+        return Trips(opens, closes, scatter)
+    settings = history.vessel.water_dump_at(history.when(float(at)))
     nan = float("nan")
     return Trips(
         nan if settings.opens_at_m is None else settings.opens_at_m,

@@ -8,7 +8,7 @@ from nightgauge.detect.history import HOUR_S, Floats, History, Mask
 from nightgauge.detect.inflow import flow_hours
 from nightgauge.detect.instruments import roughness
 from nightgauge.detect.load import all_loads
-from nightgauge.detect.past import first_weeks, joined_runs, median, per_well, quantile, spread
+from nightgauge.detect.past import first_weeks, joined_runs, median, per_well, quantile, row_medians, spread
 from nightgauge.detect.wording import Draft, day_of, quantity
 from nightgauge.detect.working import working
 from nightgauge.vocabulary.findings import Candidate
@@ -240,6 +240,10 @@ def _header_is_still(history: History) -> Mask:
 
 
 def _swing_of(history: History, signal: str) -> Floats:
+    return history.once(f"swing of {signal}", lambda: _found_swing_of(history, signal))
+
+
+def _found_swing_of(history: History, signal: str) -> Floats:
     span = history.signal(signal, "p90") - history.signal(signal, "p10")
     span = np.where(history.known(signal) & working(history), span, np.nan)
     return per_well(span, history.well, first_weeks(history, np.isfinite(span)))
@@ -249,7 +253,7 @@ def _by_day(history: History, values: Floats) -> tuple[Floats, float, float]:
     """Return medians of whole days counted back from the end, and the usual one with its scatter."""
     lead = -len(values) % 24
     table = np.concatenate((np.full(lead, np.nan), values)).reshape(-1, 24)
-    days = np.array([median(day) if np.isfinite(day).sum() >= _DAY_H else np.nan for day in table])
+    days = np.where(np.isfinite(table).sum(axis=1) >= _DAY_H, row_medians(table), np.nan)
     order = np.cumsum(np.isfinite(days))
     past = days[np.isfinite(days) & (order <= min(_PAST_DAYS, max(1, order[-1] // 2)))] if len(days) else days
     if len(past) < _LEAST_DAYS:

@@ -1,6 +1,7 @@
 """The vessel's own past: medians, scatter, quantiles that shrug off gaps, and runs of hours."""
 
 import numpy as np
+import numpy.typing as npt
 
 from nightgauge.detect.history import DAY_S, Floats, History, Mask, Texts
 
@@ -17,8 +18,31 @@ def median(values: Floats) -> float:
 
 def spread(values: Floats) -> float:
     """Return the standard deviation by the median absolute deviation, NaN if nothing is known."""
+    return median_and_spread(values)[1]
+
+
+def median_and_spread(values: Floats) -> tuple[float, float]:
+    """Return the median and the standard deviation by the median absolute deviation, NaN if nothing is known."""
     known = values[np.isfinite(values)]
-    return NORMAL_MAD * median(np.abs(known - median(known)))
+    middle = median(known)
+    return middle, NORMAL_MAD * median(np.abs(known - middle))
+
+
+def row_medians(table: Floats) -> Floats:
+    """Return the median of what is known of each row, NaN where nothing is."""
+    finite = np.isfinite(table)
+    count = finite.sum(axis=1)
+    ordered = np.sort(np.where(finite, table, np.nan), axis=1)  # NaN sorts last
+    rows = np.arange(len(table))
+    return np.asarray(0.5 * (ordered[rows, np.maximum(count - 1, 0) // 2] + ordered[rows, count // 2]))
+
+
+def run_medians(values: Floats, groups: npt.NDArray[np.int64]) -> tuple[npt.NDArray[np.int64], Floats]:
+    """Return the sizes of the runs of equal groups and the median of each; values without NaN."""
+    starts = np.flatnonzero(np.diff(groups, prepend=groups[0] - 1)) if len(groups) else np.empty(0, dtype=np.int64)
+    sizes = np.diff(np.append(starts, len(groups)))
+    ordered = values[np.lexsort((values, np.repeat(np.arange(len(starts)), sizes)))]
+    return sizes, 0.5 * (ordered[starts + (sizes - 1) // 2] + ordered[starts + sizes // 2])
 
 
 def quantile(values: Floats, share: float) -> float:
@@ -93,11 +117,9 @@ def blocks(seconds: Floats, values: Floats, until_s: float, block_s: float) -> t
     back = np.floor((until_s - seconds[known] - 1e-6) / block_s).astype(np.int64)
     count = int(back.max()) + 1
     order = np.argsort(back, kind="stable")
-    numbers, starts = np.unique(back[order], return_index=True)
-    parts = np.split(values[known][order], starts[1:])
-    sizes = np.array([len(p) for p in parts])
+    sizes, found = run_medians(values[known][order], back[order])
     enough = max(1.0, float(np.median(sizes)) / 3.0)
     medians = np.full(count, np.nan)
-    medians[numbers] = [median(p) if len(p) >= enough else np.nan for p in parts]
+    medians[back[order][np.cumsum(sizes) - 1]] = np.where(sizes >= enough, found, np.nan)
     ends = until_s - block_s * np.arange(count, dtype=np.float64)
     return np.ascontiguousarray(ends[::-1], dtype=np.float64), np.ascontiguousarray(medians[::-1])

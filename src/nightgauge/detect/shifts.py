@@ -12,7 +12,7 @@ from typing import Any, Literal
 import numpy as np
 
 from nightgauge.detect.history import DAY_S, Floats
-from nightgauge.detect.past import NORMAL_MAD, median, spread
+from nightgauge.detect.past import NORMAL_MAD, median, row_medians, spread
 
 Shape = Literal["drift", "step"]
 
@@ -108,7 +108,7 @@ class _Walk:
         self.ends_s, self.values, self.rules = ends_s, values, rules
         table = values.reshape(-1, _BLOCKS_A_DAY)
         enough = np.isfinite(table).sum(axis=1) >= _BLOCKS_A_DAY // 2
-        self.daily = np.array([median(row) if ok else np.nan for row, ok in zip(table, enough, strict=True)])
+        self.daily = np.where(enough, row_medians(table), np.nan)
         self.reference_from = 0
         self.faulty = np.zeros(len(self.daily), dtype=bool)
         self.opened: int | None = None

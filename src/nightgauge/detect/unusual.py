@@ -153,10 +153,14 @@ def _week_verdicts(history: History, days: Days, week: Week) -> dict[int, Verdic
     expected = week.usual + week.values - residuals * scaling.deviation(week.loads)
     known = np.isfinite(residuals)
     chance, least = max(history.limit(KIND, "chance"), _LEAST_CHANCE), history.limit(KIND, "indicators")
+    judged = [n for n in range(len(week.rows)) if known[n].sum() >= least]
+    # Most days of a week know the same indicators: then they have one line.
+    lines = {
+        which: residue.line(np.frombuffer(which, dtype=bool), chance) for which in {known[n].tobytes() for n in judged}
+    }
     return {
-        int(row): Verdict(float(score(residuals[n])), residue.line(known[n], chance), residuals[n], expected[n])
-        for n, row in enumerate(week.rows)
-        if known[n].sum() >= least
+        int(week.rows[n]): Verdict(float(score(residuals[n])), lines[known[n].tobytes()], residuals[n], expected[n])
+        for n in judged
     }
 
 

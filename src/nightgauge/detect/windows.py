@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from nightgauge.detect.history import DAY_S, Floats, History, Mask
-from nightgauge.detect.past import joined_runs
+from nightgauge.detect.past import joined_runs, run_medians
 
 
 @dataclass(frozen=True)
@@ -30,6 +30,17 @@ class Windows:
             part = part[np.isfinite(part)]
             if len(part) >= least:
                 result[number] = statistic(part)
+        return result
+
+    def medians(self, values: Floats, least: int) -> Floats:
+        """Return the median of what is known in each window, NaN where fewer than `least` are."""
+        sizes = self.stop - self.first
+        window = np.repeat(np.arange(len(self)), sizes)
+        inside = values[np.arange(len(window)) + np.repeat(self.first - np.cumsum(sizes) + sizes, sizes)]
+        known = np.isfinite(inside)
+        counts, found = run_medians(inside[known], window[known])
+        result = np.full(len(self), np.nan)
+        result[np.unique(window[known])] = np.where(counts >= least, found, np.nan)
         return result
 
 
