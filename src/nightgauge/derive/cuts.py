@@ -11,7 +11,7 @@ from nightgauge.derive.plant import Plant
 from nightgauge.derive.quantiles import quantiles
 from nightgauge.derive.spans import SECOND_US, Floats
 from nightgauge.derive.totals import Counted
-from nightgauge.vocabulary.signals import base_name
+from nightgauge.vocabulary.signals import SIGNALS, base_name
 
 
 @dataclass(frozen=True)
@@ -45,10 +45,13 @@ class Cuts:
         found = self._known_s.get(signal)
         return np.zeros(self.count) if found is None else found
 
-    def most_known_s(self, signal: str) -> Floats:
-        """Return how long a signal is known in each hour; of one that several parts have, the best known. [s]"""
-        found = [known for name, known in self._known_s.items() if base_name(name) == signal]
-        return np.maximum.reduce(found) if found else np.zeros(self.count)
+    @cached_property
+    def most_known_s(self) -> Mapping[str, Floats]:
+        """Return how long each signal of the format is known in each hour; of one of several parts, the best. [s]"""
+        most = {name: np.zeros(self.count) for name in SIGNALS}
+        for name, known in self._known_s.items():
+            most[base_name(name)] = np.maximum(most[base_name(name)], known)
+        return most
 
     def mean(self, signal: str) -> Floats:
         """Return the time-weighted mean of each hour, NaN where the signal is not known."""

@@ -14,7 +14,6 @@ from nightgauge.derive.plant import Plant
 from nightgauge.derive.retention import Means, retention_columns
 from nightgauge.derive.spans import Floats, Span
 from nightgauge.derive.totals import DAY_S
-from nightgauge.vocabulary.signals import SIGNALS
 
 
 @dataclass(frozen=True)
@@ -50,7 +49,7 @@ def hour_columns(plant: Plant, found: Found, known: Facts) -> Hours:
         "water_load_m3_per_day": load,
         **dump_columns(plant, found, known, cuts, open_spans),
         **outlets,
-        **{f"coverage_{name}": cuts.most_known_s(name) / cuts.length_s for name in SIGNALS},
+        **{f"coverage_{name}": known_s / cuts.length_s for name, known_s in cuts.most_known_s.items()},
         **retention_columns(plant, hourly_means(cuts), load, outlets["oil_load_m3_per_day"]),
     }
     return Hours(columns, cuts, inflow, known, open_spans)

@@ -26,7 +26,8 @@ class Past:
     def of(days: pl.DataFrame) -> "Past":
         """Return the past that VESSEL_DAYS hold."""
         ordered = days.sort("day")
-        return Past({name: ordered[name].cast(pl.Float64).fill_null(np.nan).to_numpy() for name in _KEPT})
+        values = ordered.select(pl.col(_KEPT).cast(pl.Float64)).to_numpy()
+        return Past({name: values[:, place] for place, name in enumerate(_KEPT)})
 
     def and_then(self, day: Mapping[str, object]) -> "Past":
         """Return the past with one more day."""

@@ -4,13 +4,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from itertools import pairwise
-from operator import itemgetter
 
 import numpy as np
 import polars as pl
 
 from nightgauge.derive.known import Readings, Track, track
-from nightgauge.derive.spans import SECOND_US, Times, gaps_longer_than, overlap
+from nightgauge.derive.spans import SECOND_US, Flags, Floats, Times, gaps_longer_than, overlap
 from nightgauge.field.settings import Outage
 from nightgauge.vocabulary.flags import BAD, FLAG
 from nightgauge.vocabulary.signals import SIGNALS, base_name, signal_of
@@ -34,47 +33,73 @@ def readings_of(samples: pl.DataFrame) -> dict[str, Readings]:
         greater value stays, so that the order of rows never matters.
 
     """
-    parts = sorted(_by_signal(samples), key=itemgetter(0))
-    return {name: _readings(name, part) for name, part in parts if base_name(name) in SIGNALS}
+    heads = _heads(samples["signal"])
+    if len({samples["signal"][head] for head in heads[:-1]}) < len(heads) - 1:
+        samples = samples.sort("signal", maintain_order=True)
+        heads = _heads(samples["signal"])
+    columns = _Columns.of(samples)
+    parts = {str(samples["signal"][low]): (low, high) for low, high in pairwise(heads)}
+    return {
+        name: _readings(name, columns.part(low, high), samples.slice(low, high - low))
+        for name, (low, high) in sorted(parts.items())
+        if base_name(name) in SIGNALS
+    }
 
 
-def _by_signal(samples: pl.DataFrame) -> list[tuple[str, pl.DataFrame]]:
-    """Return the rows of each signal."""
-    signal = samples["signal"]
-    changes = (signal.slice(1) != signal.slice(0, max(signal.len() - 1, 0))).arg_true() + 1
-    heads = [0, *changes, samples.height] if samples.height else [0]
-    parts = [(signal[a], samples.slice(a, b - a)) for a, b in pairwise(heads)]
-    if len({name for name, _ in parts}) == len(parts):
-        return parts
-    parted = samples.partition_by("signal", as_dict=True, maintain_order=True)
-    return [(str(key[0]), part) for key, part in parted.items()]
+def _heads(signal: pl.Series) -> list[int]:
+    """Return where rows of another signal begin, and where the last ends."""
+    if signal.is_empty():
+        return [0]
+    return [0, *((signal.slice(1) != signal.slice(0, signal.len() - 1)).arg_true() + 1), signal.len()]
 
 
-def _readings(name: str, part: pl.DataFrame) -> Readings:
+@dataclass(frozen=True)
+class _Columns:
+    """Columns of VESSEL_SAMPLES as arrays; of null is NaN."""
+
+    time_us: Times
+    value: Floats
+    good: Flags
+    max_gap_s: Floats
+
+    @staticmethod
+    def of(samples: pl.DataFrame) -> "_Columns":
+        return _Columns(
+            samples["time_utc"].to_physical().to_numpy(),
+            samples["value"].to_numpy(),
+            samples["flag"].to_physical().to_numpy() != _BAD,
+            samples["max_gap_s"].to_numpy(),
+        )
+
+    def part(self, low: int, high: int) -> "_Columns":
+        part = slice(low, high)
+        return _Columns(self.time_us[part], self.value[part], self.good[part], self.max_gap_s[part])
+
+
+def _readings(name: str, columns: _Columns, rows: pl.DataFrame) -> Readings:
     signal = signal_of(name)
-    time_us = part["time_utc"].to_physical().to_numpy()
-    if np.any(time_us[1:] <= time_us[:-1]):
-        part = part.sort("time_utc", "value", "text_value")
-        time_us = part["time_utc"].to_physical().to_numpy()
-        last = np.append(time_us[1:] != time_us[:-1], True)
-        part, time_us = part.filter(pl.Series(last)), time_us[last]
-    labels: tuple[str, ...] = ()
-    if signal.kind == "text":
-        labels = tuple(part["text_value"].drop_nulls().unique().sort().to_list())
-        codes = {label: float(code) for code, label in enumerate(labels)}
-        value = part["text_value"].replace_strict(codes, default=None, return_dtype=pl.Float64).to_numpy()
-    else:
-        value = part["value"].to_numpy()
-    usable = np.isfinite(value) & (part["flag"].to_physical().to_numpy() != _BAD)
-    return Readings(name, signal.hold, time_us, value, usable, _gap_us(part["max_gap_s"], signal.max_gap_s), labels)
+    if np.any(columns.time_us[1:] <= columns.time_us[:-1]):
+        rows = rows.sort("time_utc", "value", "text_value").unique("time_utc", keep="last", maintain_order=True)
+        columns = _Columns.of(rows)
+    value, labels = _coded(rows["text_value"]) if signal.kind == "text" else (columns.value, ())
+    usable = np.isfinite(value) & columns.good
+    return Readings(
+        name, signal.hold, columns.time_us, value, usable, _gap_us(columns.max_gap_s, signal.max_gap_s), labels
+    )
 
 
-def _gap_us(gaps_s: pl.Series, usual_s: float) -> Times:
+def _coded(texts: pl.Series) -> tuple[Floats, tuple[str, ...]]:
+    """Return each text as its position among all, and those."""
+    labels = tuple(texts.drop_nulls().unique().sort().to_list())
+    codes = {label: float(code) for code, label in enumerate(labels)}
+    return texts.replace_strict(codes, default=None, return_dtype=pl.Float64).to_numpy(), labels
+
+
+def _gap_us(gap_s: Floats, usual_s: float) -> Times:
     """Return the longest silence after each sample; it is one for all but where tags took turns."""
-    first, last = gaps_s.min(), gaps_s.max()
-    if isinstance(first, float) and first == last and not gaps_s.has_nulls():
-        return np.full(gaps_s.len(), round(first * SECOND_US), dtype=np.int64)
-    return np.asarray(np.rint(gaps_s.fill_null(usual_s).to_numpy() * SECOND_US), dtype=np.int64)
+    if gap_s.size and np.all(gap_s == gap_s[0]):
+        return np.full(gap_s.size, round(float(gap_s[0]) * SECOND_US), dtype=np.int64)
+    return np.asarray(np.rint(np.where(np.isnan(gap_s), usual_s, gap_s) * SECOND_US), dtype=np.int64)
 
 
 @dataclass(frozen=True)

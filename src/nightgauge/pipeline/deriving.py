@@ -19,7 +19,6 @@ from nightgauge.pipeline.handing import HandOut
 from nightgauge.pipeline.telling import Tell, silent
 from nightgauge.store import Reader, Store
 from nightgauge.vocabulary.derived import Derived
-from nightgauge.vocabulary.frames import FIRST_TIME
 
 REVISED = timedelta(days=1)
 """How long before a change rows may depend on it: a dump under way, a load from one shutting to the next."""
@@ -133,10 +132,13 @@ def _owed_spans(
     """Return the spans to derive of each vessel that has any: from one midnight to another, or to `until`."""
     with store.reading() as reader:
         owed = reader.changed_ranges().filter(pl.col("from_utc") < until)
-        derived_from = dict(reader.days(FIRST_TIME, until).group_by("vessel").agg(pl.col("day").min()).iter_rows())
+        derived_from = reader.first_days()
+    spans: dict[str, list[Span]] = {}
+    for vessel_id, start, end in owed.iter_rows():
+        spans.setdefault(vessel_id, []).append((start, end))
     work = []
     for vessel in field_.vessels:
-        mine = [(row[1], row[2]) for row in owed.filter(pl.col("vessel") == vessel.id).iter_rows()]
+        mine = spans.get(vessel.id, [])
         if previous is not None and previous < until:
             # The night's own hours have rows also where nothing came in: an empty hour is worth knowing.
             mine.append((previous, until))

@@ -139,6 +139,10 @@ class Reader:
         span: Parameters = {"start": first_day, "end": end_day}
         return select(self._con, VESSEL_DAYS, f"day >= $start AND day < $end AND {where}", span | of)
 
+    def first_days(self) -> dict[str, date]:
+        """Return each vessel's first day with derived rows."""
+        return dict(self._con.execute("SELECT vessel, min(day) FROM vessel_day GROUP BY vessel").fetchall())
+
     def days_of(self, vessels: Sequence[str], end: datetime) -> pl.DataFrame:
         """Return the days of some vessels that begin before a time as VESSEL_DAYS."""
         _, end_day = self._days_beginning_in(None, end)
