@@ -175,6 +175,8 @@ def _row(readings: Readings, seen: Seen, guess: Guess, place: int, vessel: str, 
     notes = [f"{_sure(guess.confidence)}: {guess.why}", *guess.told]
     if guess.vessel_confidence < 0.8:
         notes.append(f"vessel {_sure(guess.vessel_confidence)}: {guess.vessel_why}")
+    if guess.signal == _NEEDS_MORE:
+        notes.append("give its anode a table [[anode]] in field.toml first")
     if units[place] and not readings.units.get(guess.tag):
         notes.append("unit assumed")
     signal = guess.signal or ""

@@ -204,6 +204,10 @@ def _pool(scores: Scores, keyed: Sequence[Keyed]) -> None:
             scores.add([tag], best, 0.0, "as on other vessels")
 
 
+_MANY = frozenset({"anode_current"})
+"""Signals that a vessel may have several of."""
+
+
 @dataclass(frozen=True)
 class _Chosen:
     signal: str
@@ -225,7 +229,7 @@ def _exclusive(scores: Scores, groups: dict[int, list[int]], count: int) -> list
             row = int(probable.max(axis=1).argmax())
             signal = int(probable[row].argmax())
             chosen[free.pop(row)] = _Chosen(ORDER[signal], float(probable[row, signal]), signal in taken)
-            taken.append(signal)
+            taken += [] if ORDER[signal] in _MANY else [signal]
     probable = scores.probabilities()
     return [
         one or _Chosen(ORDER[int(probable[tag].argmax())], float(probable[tag].max()), is_second=False)
