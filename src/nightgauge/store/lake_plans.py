@@ -87,7 +87,7 @@ def of_later_file(
         uncertain=int((changed["flag"] == UNCERTAIN).sum()),
         first=span[0],
         last=span[1],
-        changes=ranges.of_changes(changed.select(KEY).join(vessels, on="tag_id").select("vessel", "time_utc")),
+        changes=ranges.of_samples(changed.select(KEY), vessels),
     )
     return Plan(*where, _of_file(changed, file_id), _NO_KEYS, frozenset(other["part_id"])), merged
 

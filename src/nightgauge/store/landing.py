@@ -16,9 +16,10 @@ from nightgauge.errors import ProgrammerError
 from nightgauge.store import ranges
 from nightgauge.store.frames_io import insert, scalar
 from nightgauge.store.home import KEY, Merged, SampleHome
-from nightgauge.store.schema import FILE_TAGS
+from nightgauge.store.sample_order import is_in_order
+from nightgauge.store.schema import FILE_TAGS, FLAG_TYPE
 from nightgauge.vocabulary.exports import EXPORT_SAMPLES, Export, ParsedExport
-from nightgauge.vocabulary.flags import UNCERTAIN
+from nightgauge.vocabulary.flags import FLAG, UNCERTAIN
 from nightgauge.vocabulary.frames import QUARANTINE, SOURCE_FILES
 
 SLICE_ROWS = 2_000_000
@@ -79,9 +80,9 @@ def _check(con: duckdb.DuckDBPyConnection, parsed: ParsedExport) -> None:
     if accounted != parsed.rows_read:
         raise ProgrammerError(f"export read {parsed.rows_read} rows but accounts for {accounted}")
     known = con.sql("SELECT tag_id FROM tag").pl()["tag_id"]
-    strange = parsed.samples.select(pl.col("tag_id").unique()).filter(~pl.col("tag_id").is_in(known.implode()))
-    if strange.height:
-        raise ProgrammerError(f"export has samples of tag_id {strange['tag_id'].sort().to_list()}, not in table tag")
+    strange = set(parsed.samples["tag_id"].rle().struct.field("value")) - set(known)
+    if strange:
+        raise ProgrammerError(f"export has samples of tag_id {sorted(strange)}, not in table tag")
 
 
 def next_file_id(con: duckdb.DuckDBPyConnection) -> int:
@@ -127,17 +128,27 @@ class Meeting:
     @staticmethod
     def of(con: duckdb.DuckDBPyConnection, samples: pl.DataFrame) -> "Meeting":
         """Look up the stored samples of the same tags and times."""
-        if samples.is_empty():
+        if is_new_land(con, samples):
             return Meeting(_NOTHING_MET, _NOTHING_MET)
-        window = samples.select(
-            low=pl.col("tag_id").min(), high=pl.col("tag_id").max(),
-            first=pl.col("time_utc").min(), last=pl.col("time_utc").max(),
-        ).row(0, named=True)  # fmt: skip
         con.register("incoming", samples)
-        met = con.sql(_MEET, params=window).pl()
+        met = con.sql(_MEET, params=_window(samples)).pl()
         con.unregister("incoming")
         same = pl.col("same")
         return Meeting(met.filter(same).drop("same"), met.filter(~same).drop("same"))
+
+
+def is_new_land(con: duckdb.DuckDBPyConnection, samples: pl.DataFrame) -> bool:
+    """Return whether nothing is stored between the first and the last of these tags and times."""
+    if samples.is_empty():
+        return True
+    return not con.execute(f"SELECT 1 FROM sample WHERE {_IN_WINDOW} LIMIT 1", _window(samples)).fetchall()  # noqa: S608
+
+
+def _window(samples: pl.DataFrame) -> dict[str, object]:
+    return samples.select(
+        low=pl.col("tag_id").min(), high=pl.col("tag_id").max(),
+        first=pl.col("time_utc").min(), last=pl.col("time_utc").max(),
+    ).row(0, named=True)  # fmt: skip
 
 
 _NOTHING_MET = pl.DataFrame(
@@ -145,25 +156,34 @@ _NOTHING_MET = pl.DataFrame(
 )
 
 # The window stands in the query as constants: the engine then skips the row groups of other tags and times.
-_MEET = """
+_IN_WINDOW = "sample.tag_id BETWEEN $low AND $high AND sample.time_utc BETWEEN $first AND $last"
+_MEET = f"""
     SELECT incoming.tag_id, incoming.time_utc, sample.file_id,
         sample.value IS NOT DISTINCT FROM incoming.value
         AND sample.text_value IS NOT DISTINCT FROM incoming.text_value
         AND sample.flag IS NOT DISTINCT FROM incoming.flag::flag AS same
     FROM incoming JOIN sample ON sample.tag_id = incoming.tag_id AND sample.time_utc = incoming.time_utc
-    WHERE sample.tag_id BETWEEN $low AND $high AND sample.time_utc BETWEEN $first AND $last
-"""
+    WHERE {_IN_WINDOW}
+"""  # noqa: S608  constants of this module
 
 
 def merge(con: duckdb.DuckDBPyConnection, samples: pl.DataFrame, file_id: int) -> Merged:
     """Merge samples of a file that is later than all stored ones."""
+    if is_new_land(con, samples):  # asked once for the whole file: what its own slices bring meets none of it
+        return Merged.together([_append_slice(con, piece, file_id) for piece in slices(samples)])
     return Merged.together([_merge_slice(con, piece, file_id) for piece in slices(samples)])
 
 
 def slices(samples: pl.DataFrame) -> Iterator[pl.DataFrame]:
     """Yield the samples in pieces, sorted by tag and time so that each piece has few tags or a short time."""
     if not samples.is_empty():
-        yield from samples.sort(KEY).iter_slices(SLICE_ROWS)
+        ordered = samples if is_in_order(samples) else samples.sort(KEY)
+        yield from ordered.iter_slices(SLICE_ROWS)
+
+
+def _append_slice(con: duckdb.DuckDBPyConnection, samples: pl.DataFrame, file_id: int) -> Merged:
+    append(con, samples, file_id)
+    return _merged(con, samples, fresh=samples.height, overwrote=0, repeated=0)
 
 
 def _merge_slice(con: duckdb.DuckDBPyConnection, samples: pl.DataFrame, file_id: int) -> Merged:
@@ -173,12 +193,18 @@ def _merge_slice(con: duckdb.DuckDBPyConnection, samples: pl.DataFrame, file_id:
     if met.other.height:
         overwrite(con, samples.join(met.other.select(KEY), on=KEY, how="semi"), file_id)
     append(con, fresh, file_id)
+    return _merged(con, changed, fresh=fresh.height, overwrote=met.other.height, repeated=met.same.height)
+
+
+def _merged(
+    con: duckdb.DuckDBPyConnection, changed: pl.DataFrame, *, fresh: int, overwrote: int, repeated: int
+) -> Merged:
     span = changed.select(first=pl.col("time_utc").min(), last=pl.col("time_utc").max()).row(0)
     return Merged(
-        fresh=fresh.height,
-        overwrote=met.other.height,
-        repeated=met.same.height,
-        uncertain=int((changed["flag"] == UNCERTAIN).sum()),
+        fresh=fresh,
+        overwrote=overwrote,
+        repeated=repeated,
+        uncertain=int((changed["flag"].to_physical() == _UNCERTAIN_PLACE).sum()),
         first=span[0],
         last=span[1],
         changes=changed_ranges_of(con, changed.select(KEY)),
@@ -189,30 +215,36 @@ def append(con: duckdb.DuckDBPyConnection, samples: pl.DataFrame, file_id: int) 
     """Add samples that meet no stored one."""
     if samples.is_empty():
         return
-    con.register("fresh", samples)
+    # Texts cost most on their way into the engine: flags go as numbers, and texts only where there are any.
+    has_texts = samples["text_value"].null_count() < samples.height
+    numbers = samples.with_columns(pl.col("flag").to_physical())
+    con.register("fresh", numbers if has_texts else numbers.drop("text_value"))
     con.execute(
-        """INSERT INTO sample (tag_id, time_utc, value, text_value, flag, file_id)
-        SELECT tag_id, time_utc, value, text_value, flag::flag, $file_id FROM fresh""",
+        f"""INSERT INTO sample (tag_id, time_utc, value, text_value, flag, file_id)
+        SELECT tag_id, time_utc, value, {"text_value" if has_texts else "NULL"}, {_FLAG_OF_PLACE}, $file_id
+        FROM fresh""",  # noqa: S608  constants of this module
         {"file_id": file_id},
     )
     con.unregister("fresh")
+
+
+_UNCERTAIN_PLACE = FLAG.categories.to_list().index(UNCERTAIN)
+_FLAG_OF_PLACE = (
+    "CASE flag "
+    + " ".join(f"WHEN {place} THEN '{name}'::{FLAG_TYPE}" for place, name in enumerate(FLAG.categories))
+    + " END"
+)
 
 
 def overwrite(con: duckdb.DuckDBPyConnection, samples: pl.DataFrame, file_id: int) -> None:
     """Put samples in the place of the stored ones of the same tag and time, where those lie."""
     con.register("winners", samples)
     con.execute(
-        """UPDATE sample SET value = winners.value, text_value = winners.text_value,
+        f"""UPDATE sample SET value = winners.value, text_value = winners.text_value,
             flag = winners.flag::flag, file_id = $file_id
         FROM winners WHERE sample.tag_id = winners.tag_id AND sample.time_utc = winners.time_utc
-            AND sample.tag_id BETWEEN $low AND $high AND sample.time_utc BETWEEN $first AND $last""",
-        {
-            "file_id": file_id,
-            "low": samples["tag_id"].min(),
-            "high": samples["tag_id"].max(),
-            "first": samples["time_utc"].min(),
-            "last": samples["time_utc"].max(),
-        },
+            AND {_IN_WINDOW}""",  # noqa: S608  constants of this module
+        {"file_id": file_id, **_window(samples)},
     )
     con.unregister("winners")
 
@@ -220,4 +252,4 @@ def overwrite(con: duckdb.DuckDBPyConnection, samples: pl.DataFrame, file_id: in
 def changed_ranges_of(con: duckdb.DuckDBPyConnection, keys: pl.DataFrame) -> pl.DataFrame:
     """Return the ranges that changed samples (columns tag_id, time_utc) make, per vessel."""
     vessels = con.sql("SELECT tag_id, vessel FROM tag").pl()
-    return ranges.of_changes(keys.join(vessels, on="tag_id", how="inner").select("vessel", "time_utc"))
+    return ranges.of_samples(keys, vessels)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 import duckdb
+import numpy as np
 import polars as pl
 
 from nightgauge.store.schema import CHANGED_RANGES
@@ -17,13 +18,15 @@ TICK = timedelta(microseconds=1)
 """The resolution of stored times."""
 
 
-def of_changes(changes: pl.DataFrame) -> pl.DataFrame:
+def of_samples(keys: pl.DataFrame, vessels: pl.DataFrame) -> pl.DataFrame:
     """Return one small range per vessel and UTC day of changed samples, to be put together by `together`.
 
     Parameters
     ----------
-    changes : DataFrame
-        Columns vessel, time_utc: one row per changed sample.
+    keys : DataFrame
+        Columns tag_id, time_utc: one row per changed sample, quickest where those of a tag lie together.
+    vessels : DataFrame
+        Columns tag_id, vessel.
 
     Returns
     -------
@@ -31,9 +34,24 @@ def of_changes(changes: pl.DataFrame) -> pl.DataFrame:
         CHANGED_RANGES columns, in no order.
 
     """
+    if keys.is_empty():
+        return CHANGED_RANGES.empty()
+    tag, time_us = keys["tag_id"].to_numpy(), keys["time_utc"].to_physical().to_numpy()
+    day = time_us // (timedelta(days=1) // TICK)
+    heads = np.concatenate(([0], np.flatnonzero((tag[1:] != tag[:-1]) | (day[1:] != day[:-1])) + 1))
+    kind = keys.schema["time_utc"]
+    runs = pl.DataFrame(
+        {
+            "tag_id": tag[heads],
+            "day": day[heads],
+            "from_utc": pl.Series(np.minimum.reduceat(time_us, heads)).cast(kind),
+            "to_utc": pl.Series(np.maximum.reduceat(time_us, heads)).cast(kind),
+        }
+    )
     return (
-        changes.group_by("vessel", pl.col("time_utc").dt.truncate("1d").alias("day"))
-        .agg(from_utc=pl.col("time_utc").min(), to_utc=pl.col("time_utc").max() + TICK)
+        runs.join(vessels, on="tag_id")
+        .group_by("vessel", "day")
+        .agg(from_utc=pl.col("from_utc").min(), to_utc=pl.col("to_utc").max() + TICK)
         .drop("day")
     )
 

@@ -30,6 +30,11 @@ def in_order(samples: pl.DataFrame) -> pl.DataFrame:
     return frame.sort(SAMPLES.order, maintain_order=True)
 
 
+def is_in_order(samples: pl.DataFrame) -> bool:
+    """Return whether samples (columns tag_id, time_utc) lie by tag and time already."""
+    return not _falls(samples)[0].any()
+
+
 def _falls(frame: pl.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """Return where a row should not follow the one before, and where another tag begins."""
     tag, time = frame["tag_id"].to_numpy(), frame["time_utc"].to_physical().to_numpy()

@@ -11,7 +11,7 @@ import polars as pl
 from nightgauge.streams.content import Kind, refusal, text_blocks
 from nightgauge.streams.headers import Layout, split_header
 from nightgauge.streams.kept_out import WRONG_LENGTH
-from nightgauge.streams.lines import Cut, Cutter, Group, Misfit, with_newlines
+from nightgauge.streams.lines import Cut, Cutter, Group, Misfit, newlines, with_newlines
 from nightgauge.vocabulary.exports import Export
 
 MAX_LINE_BYTES = 16 << 20
@@ -67,15 +67,15 @@ def pieces(export: Export, kind: Kind, known_tags: frozenset[str]) -> Iterator[P
     separator, layout, line, rest = found
     reader = _Reader(layout, separator, Cutter(separator, len(layout.names)))
     for block in blocks:
-        text = rest + block
-        if b'"' in text:
-            cut = reader.cutter.cut(text, line, is_last=False)
+        if b'"' in rest or b'"' in block:
+            cut = reader.cutter.cut(rest + block, line, is_last=False)
             lines, rest = cut.lines, cut.rest
             yield partial(reader.table, cut)
         else:
-            end = text.rfind(b"\n") + 1
-            text, rest = text[:end], text[end:]
-            lines = text.count(b"\n")
+            end = block.rfind(b"\n") + 1
+            text = b"".join((rest, memoryview(block)[:end])) if end else b""
+            rest = block[end:] if end else rest + block
+            lines = newlines(text)
             yield partial(reader.plain_table, text, line)
         line += lines
         _refuse_endless(export, rest, line)
@@ -149,7 +149,7 @@ class _Reader:
             fields = _parsed_text(text, self.separator, pl.Schema(names), is_quoted=False)
         except pl.exceptions.ComputeError:
             return None
-        if fields.height != text.count(b"\n"):
+        if fields.height != newlines(text):
             return None
         has_gap = self.layout.form == "long" and fields[f"c{self.layout.value}"].null_count() > 0
         return None if has_gap else fields

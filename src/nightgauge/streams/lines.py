@@ -68,9 +68,8 @@ class Cutter:
 
     def is_even(self, block: bytes) -> bool:
         """Return whether lines without quotes that have at most the named columns have exactly these, by counting."""
-        data = np.frombuffer(block, np.uint8)
-        separators = np.count_nonzero(data == ord(self.separator))
-        return bool(separators == (self.columns - 1) * np.count_nonzero(data == _NEWLINE))
+        separators = np.count_nonzero(np.frombuffer(block, np.uint8) == ord(self.separator))
+        return bool(separators == (self.columns - 1) * newlines(block))
 
     def cut(self, block: bytes, first_line: int, *, is_last: bool) -> Cut:
         """Return the rows of a block; its first line has the number ``first_line``."""
@@ -231,6 +230,11 @@ class _Uneven:
             chosen[lines] = True
             text = self.data[np.repeat(chosen, lengths)].tobytes()
         result.groups.append(Group(text, fields, self.first_line + lines, self.is_quoted))
+
+
+def newlines(text: bytes) -> int:
+    """Return how many lines end in a text."""
+    return int(np.count_nonzero(np.frombuffer(text, np.uint8) == _NEWLINE))  # several times as fast as bytes.count
 
 
 def fields_of(line: bytes, separator: str) -> list[bytes] | None:

@@ -166,7 +166,7 @@ class _Whole:
             np.cumsum(counts.sum(axis=0)),
             np.empty(total, np.int64),
             np.empty(total, np.float64),
-            np.empty(total, np.uint8),
+            _one_flag(parts, total),
             NO_TEXTS,
         )
         places = (parts.pop(0) for _ in range(len(parts)))  # a part's memory is free once its rows have moved
@@ -182,7 +182,8 @@ class _Whole:
         target += np.arange(len(rows))
         self.time_us[target] = rows.time_us
         self.value[target] = rows.value
-        self.flag[target] = rows.flag
+        if self.flag.strides != (0,):
+            self.flag[target] = rows.flag
         return rows.texts.with_columns(place=pl.Series(target).gather(rows.texts["place"]))
 
     def is_same_tag(self, steps: Bools) -> Bools:
@@ -205,7 +206,8 @@ class _Whole:
         tag = np.searchsorted(starts, by_time, side="right").astype(np.min_scalar_type(len(strays)))
         order = by_time[np.argsort(tag, kind="stable")]
         for array in (self.time_us, self.value, self.flag):
-            array[rows] = array[order]
+            if array.strides != (0,):
+                array[rows] = array[order]
         if not self.texts.is_empty():
             now_at = pl.DataFrame({"place": order, "now_at": rows})
             moved = self.texts.join(now_at, on="place", how="left").with_columns(
@@ -226,6 +228,14 @@ class _Whole:
             }
         )
         return EXPORT_SAMPLES.check(frame)
+
+
+def _one_flag(parts: list[TagRuns], total: int) -> npt.NDArray[np.uint8]:
+    """Return room for the flags of all rows; where the parts have but one and the same, that is all it needs."""
+    flags = [part.rows.flag for part in parts if len(part.rows)]
+    if flags and all(flag.strides == (0,) and flag[0] == flags[0][0] for flag in flags):
+        return np.broadcast_to(flags[0][0], total)
+    return np.empty(total, np.uint8)
 
 
 def _spread(texts: pl.DataFrame, count: int) -> pl.Series:
