@@ -397,7 +397,8 @@ def _open_by_level(history: History, dumps: Cycles) -> list[Candidate]:
     numbers = np.searchsorted(dumps.opened, history.hour_s)
     closing = np.full(len(history.hour_s), np.nan)
     scatter = np.zeros(len(history.hour_s))
-    for day_start in range(0, len(closing), 24):
+    may_be_low = known & (level_max < _highest_closing(history, dumps) - history.limit(OPEN, "below_closing"))
+    for day_start in np.unique(np.flatnonzero(may_be_low) // 24) * 24:
         trips = trips_before(history, dumps, int(numbers[day_start]))
         closing[day_start : day_start + 24], scatter[day_start : day_start + 24] = trips.closing, trips.scatter
     margin = np.maximum(history.limit(OPEN, "below_closing"), 4.0 * scatter)
@@ -421,6 +422,12 @@ def _open_by_level(history: History, dumps: Cycles) -> list[Candidate]:
         confidence = 0.8 if _meter_moves(history, (begin, end)) or history.meter is None else 0.5
         found.append(_open_candidate(history, span, (usual, span[1] - begin, confidence), trips))
     return found
+
+
+def _highest_closing(history: History, dumps: Cycles) -> float:
+    """Return the highest closing level that the vessel may have had, by its dumps and its settings. [m]"""
+    stated = [dump.closes_at_m for dump in history.vessel.water_dump if dump.closes_at_m is not None]
+    return max([*stated, *dumps.closing[np.isfinite(dumps.closing)]], default=float("nan"))
 
 
 def _fell_fast(history: History, first: int, low: Floats, high: Floats) -> bool:

@@ -118,7 +118,7 @@ class History:
 
     def _slots(self, frame: pl.DataFrame) -> npt.NDArray[np.int64]:
         """Return the hour number of each row, -1 for rows outside the history."""
-        seconds = frame["hour_utc"].dt.epoch("us").to_numpy() / 1e6
+        seconds = _seconds(frame["hour_utc"])
         slots = np.round((seconds - self.start_s) / HOUR_S).astype(np.int64)
         return np.where((slots >= 0) & (slots < len(self.hour_s)), slots, -1)
 
@@ -169,9 +169,7 @@ class History:
     def _spread(self, frame: pl.DataFrame, name: str, slots: npt.NDArray[np.int64]) -> Floats:
         values = np.full(len(self.hour_s), np.nan)
         if len(frame):
-            series = frame[name]
-            known = series if series.dtype == pl.Float64 else series.cast(pl.Float64)
-            column = known.to_numpy().astype(np.float64, copy=False)
+            column = _numbers(frame[name])
             inside = slots >= 0
             values[slots[inside]] = column[inside]
         values[self.in_outage] = np.nan
@@ -221,13 +219,10 @@ class History:
     def dumps(self) -> Cycles:
         """Return the dumps that opened before `until` and outside outages."""
         frame = self.cycles.filter(pl.col("opened_utc") < self.until).sort("opened_utc")
-        opened = frame["opened_utc"].dt.epoch("us").to_numpy() / 1e6
-        shut = frame["shut_utc"].dt.epoch("us").cast(pl.Float64).to_numpy().astype(np.float64) / 1e6
+        opened, shut = _seconds(frame["opened_utc"]), _seconds(frame["shut_utc"])
         # A dump that shut later than the night's end was under way then.
         open_still = ~(shut < self.until_s)
-        columns = {
-            short: frame[long].cast(pl.Float64).to_numpy().astype(np.float64) for short, long in _CYCLE_COLUMNS.items()
-        }
+        columns = {short: _numbers(frame[long]) for short, long in _CYCLE_COLUMNS.items()}
         for short in ("volume_geometry", "volume_meter", "drain", "inflow", "cv", "closing"):
             columns[short] = np.where(open_still, np.nan, columns[short])
         keep = np.ones(len(opened), dtype=bool)
@@ -246,7 +241,7 @@ class History:
 
     def day(self, name: str) -> Floats:
         """Return a column of the vessel's days, in order, days that begin before `until` only."""
-        return self._days[name].cast(pl.Float64).to_numpy().astype(np.float64)
+        return _numbers(self._days[name]).copy()
 
     @cached_property
     def _days(self) -> pl.DataFrame:
@@ -261,7 +256,7 @@ class History:
     @cached_property
     def day_s(self) -> Floats:
         """Return the starts of the vessel's days. [s since 1970]"""
-        return self._days["begin_utc"].dt.epoch("us").to_numpy() / 1e6
+        return _seconds(self._days["begin_utc"])
 
     @cached_property
     def meter(self) -> str | None:
@@ -296,3 +291,14 @@ class History:
         first = int(max(0, np.floor((begin_s - self.start_s) / HOUR_S + 1e-9)))
         last = int(min(len(self.hour_s), np.ceil((end_s - self.start_s) / HOUR_S - 1e-9)))
         return slice(first, max(first, last))
+
+
+def _numbers(column: pl.Series) -> Floats:
+    """Return a column as numbers, NaN where null; perhaps the frame's own memory, which nobody may write into."""
+    known = column if column.dtype == pl.Float64 else column.cast(pl.Float64)
+    return known.to_numpy().astype(np.float64, copy=False)
+
+
+def _seconds(times: pl.Series) -> Floats:
+    """Return times in microseconds as seconds since 1970, NaN where null."""
+    return times.to_physical().to_numpy().astype(np.float64, copy=False) / 1e6

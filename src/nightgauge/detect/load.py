@@ -45,6 +45,10 @@ def without_load(history: History, values: Floats, reference: Mask, loads: Seque
 
 def all_loads(history: History) -> list[Floats]:
     """Return every stream that moves the pressure: oil, gas and water, those that are known and ever change."""
+    return history.shared("all loads", lambda: _all_loads(history))
+
+
+def _all_loads(history: History) -> list[Floats]:
     found: list[Floats] = []
     oil = next((name for name in LOADS[:2] if name in history.signals), None)
     for signal in (oil, "gas_rate" if "gas_rate" in history.signals else None):

@@ -114,6 +114,8 @@ class _Grid:
 
     def mean(self, hours: Floats) -> Floats:
         """Return the mean over each day's working hours, NaN where less than half of them are known."""
+        if not np.isfinite(hours).any():
+            return np.full(len(self.begin), np.nan)
         grid = self.working_hours(hours)
         known = np.isfinite(grid)
         count = known.sum(axis=1)
@@ -122,6 +124,8 @@ class _Grid:
 
     def median(self, hours: Floats) -> Floats:
         """Return the median over each day's working hours, NaN where less than half of them are known."""
+        if not np.isfinite(hours).any():
+            return np.full(len(self.begin), np.nan)
         grid = self.working_hours(hours)
         enough = np.isfinite(grid).sum(axis=1) >= np.maximum(_LEAST_KNOWN * self.work_h, 1.0)
         return np.where(enough, medians(grid, 1), np.nan)

@@ -29,6 +29,8 @@ _BACK = 0.5
 """Part of a fall above which a test is nearer to the record than to the fall. House choice: the middle."""
 _LEAST_BEFORE, _LEAST_OTHERS = 3, 2
 """Tests before that make another well's record, and other wells that make a meter: one may be chance. House choices."""
+_ROUNDING = 1e-9
+"""Of sums of logarithms; far below any fall."""
 _ONE_SHARE = 0.5
 """How far others' share may lie from a well's own, as a part of it, to be one move of the meter. House choice."""
 
@@ -135,9 +137,11 @@ def _fall(rate: Rate, past: tuple[int, ...], late: list[int], lines: _Lines, nam
 
 def _confirmed(rate: Rate, past: tuple[int, ...], late: list[int], lines: _Lines) -> Shift | None:
     """Return the shift of the first late tests if it is told: two or three together, or the last one far out."""
+    # A record's mean, outliers taken out, lies nowhere above its highest test: most tests need no more than this.
+    nearest = float(rate.logs(past)[0].max()) + lines.fall + _ROUNDING
     for count in range(2, min(CONFIRM, len(late)) + 1):
         first = late[:count]
-        moved = rate.moved(past, first)
+        moved = rate.moved(past, first) if float(np.mean(rate.logs(first)[0])) <= nearest else None
         if moved is not None and moved.size <= lines.fall:
             each = (rate.logs(first)[0] - moved.before) / moved.scatter
             if moved.deviations <= -lines.deviations and bool((each <= -_EACH).all()):
