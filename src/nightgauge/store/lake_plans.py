@@ -5,12 +5,16 @@ displaces a sample of a later file.
 """
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
+from itertools import pairwise
 
+import numpy as np
 import polars as pl
 
 from nightgauge.store import ranges
 from nightgauge.store.home import KEY, Merged
+from nightgauge.store.sample_order import in_order
+from nightgauge.vocabulary.exports import EXPORT_SAMPLES
 from nightgauge.vocabulary.flags import UNCERTAIN
 from nightgauge.vocabulary.frames import SAMPLES
 
@@ -41,8 +45,10 @@ class Plan:
 
     def applied(self, held: pl.DataFrame) -> pl.DataFrame:
         """Return the rewritten objects' samples (SAMPLES) as they become, with the new ones, sorted."""
+        if held.is_empty():
+            return in_order(self.rows)
         kept = held.join(self.rows, on=KEY, how="anti").join(self.gone, on=KEY, how="anti")
-        return pl.concat([kept, self.rows]).sort(KEY)
+        return in_order(pl.concat([kept, self.rows]))
 
 
 def meeting(incoming: pl.DataFrame, held: pl.DataFrame) -> pl.DataFrame:
@@ -76,7 +82,7 @@ def of_later_file(
         Columns tag_id, vessel.
 
     """
-    met = meeting(incoming, held)
+    met = meeting(incoming, held) if held.height else _NOTHING_MET
     same, other = met.filter("same"), met.filter(~pl.col("same"))
     changed = incoming.join(same, on=KEY, how="anti") if same.height else incoming
     span = changed.select(first=pl.col("time_utc").min(), last=pl.col("time_utc").max()).row(0)
@@ -117,6 +123,7 @@ def of_earlier_file(
 
 
 _NO_KEYS = SAMPLES.empty().select(KEY)
+_NOTHING_MET = meeting(EXPORT_SAMPLES.empty(), pl.DataFrame(schema=HELD))
 
 
 def _of_file(samples: pl.DataFrame, file_id: int) -> pl.DataFrame:
@@ -129,10 +136,35 @@ def partitions(samples: pl.DataFrame, groups: pl.DataFrame) -> dict[tuple[int, d
 
     Parameters
     ----------
+    samples : DataFrame
+        Quickest where those of a tag lie together in order of time: whole stretches are then moved instead of rows.
     groups : DataFrame
         Columns tag_id, group_number.
 
     """
-    by = samples.join(groups, on="tag_id", maintain_order="left").with_columns(day=pl.col("time_utc").dt.date())
-    cut = by.partition_by("group_number", "day", as_dict=True, include_key=False)
-    return {(int(group), day): piece for (group, day), piece in sorted(cut.items())}
+    tags, days, heads = _stretches(samples)
+    if heads.size > _MOST_STRETCHES:
+        samples = samples.sort(KEY)
+        tags, days, heads = _stretches(samples)
+    group_of = dict(groups.iter_rows())
+    cut: dict[tuple[int, date], list[pl.DataFrame]] = {}
+    for start, end in pairwise([*heads.tolist(), samples.height]):
+        where = group_of[int(tags[start])], _EPOCH + int(days[start]) * _DAY
+        cut.setdefault(where, []).append(samples.slice(start, end - start))
+    return {where: pl.concat(cut[where], rechunk=True) for where in sorted(cut)}
+
+
+_EPOCH = date(1970, 1, 1)
+_DAY = timedelta(days=1)
+_MOST_STRETCHES = 100_000
+"""Stretches that are moved one by one. House choice: more of them are sorted as fast."""
+
+
+def _stretches(samples: pl.DataFrame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return each sample's tag and day (since 1970), and where a stretch of one tag and day begins."""
+    tags = samples["tag_id"].to_numpy()
+    days = samples["time_utc"].to_physical().to_numpy() // (_DAY // timedelta(microseconds=1))
+    if not tags.size:
+        return tags, days, np.array([], dtype=np.int64)
+    begins = np.append(True, (tags[1:] != tags[:-1]) | (days[1:] != days[:-1]))
+    return tags, days, np.flatnonzero(begins)

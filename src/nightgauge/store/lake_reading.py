@@ -7,6 +7,7 @@ from datetime import datetime
 import polars as pl
 
 from nightgauge.store.lake_objects import Objects, condition
+from nightgauge.store.sample_order import in_order
 from nightgauge.store.vessel_samples import by_vessel
 from nightgauge.vocabulary.frames import SAMPLES
 
@@ -38,4 +39,4 @@ def read_samples(
     if names.is_empty():  # neither a condition nor an object can be made of nothing
         return SAMPLES.empty()
     found = objects.read(names.unique().sort().to_list(), condition(tag_ids, start, end))
-    return found.sort(SAMPLES.order)
+    return in_order(found)
