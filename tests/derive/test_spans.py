@@ -4,6 +4,7 @@ from hypothesis import strategies as st
 
 from nightgauge.derive.spans import (
     SECOND_US,
+    bin_of_each,
     complement,
     cut_at,
     gaps_longer_than,
@@ -89,3 +90,13 @@ def test_only_time_in_common_counts_as_overlap():
         True,
         False,
     ]
+
+
+@given(
+    st.lists(st.integers(0, 30), max_size=40).map(sorted),
+    st.lists(st.integers(0, 30), min_size=2, max_size=8).map(sorted),
+    st.sampled_from(["left", "right"]),
+)
+def test_the_bin_of_each_of_sorted_times_is_what_a_search_among_the_edges_tells(times, edges, side):
+    times, edges = np.array(times, dtype=np.int64), np.array(edges, dtype=np.int64)
+    assert bin_of_each(times, edges, side).tolist() == (np.searchsorted(edges, times, side=side) - 1).tolist()

@@ -124,3 +124,14 @@ def test_grouped_quantiles_are_those_of_each_group_alone_to_the_bit(rows):
 def test_groups_without_known_values_are_left_out():
     found, quantiles = grouped_quantile(np.array([np.nan, 1.0, 3.0]), np.array([7, 9, 9]), 0.5)
     assert (found.tolist(), quantiles.tolist()) == ([9], [1.0])
+
+
+@given(
+    st.lists(st.tuples(st.integers(0, 5), st.integers(-3, 3)), min_size=1, max_size=40).map(sorted),
+    st.sampled_from([0.0, 0.1, 0.25, 0.5, 0.9, 1.0]),
+)
+def test_groups_in_order_have_the_quantiles_of_groups_in_any_order(rows, share):
+    groups, values = np.array([g for g, _ in rows]), np.array([v for _, v in rows], dtype=np.float64)
+    found = grouped_quantile(values, groups, share)
+    weighed = grouped_quantile(values, groups, share, np.ones(values.size))
+    assert [part.tolist() for part in found] == [part.tolist() for part in weighed]

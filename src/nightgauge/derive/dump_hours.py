@@ -8,7 +8,18 @@ from nightgauge.derive.dumps import UNSEEN
 from nightgauge.derive.facts import Facts
 from nightgauge.derive.known import Pieces, per_bin, pieces
 from nightgauge.derive.plant import Plant
-from nightgauge.derive.spans import SECOND_US, Floats, Indices, Span, Times, cut_at, inside, joined, overlaps
+from nightgauge.derive.spans import (
+    SECOND_US,
+    Floats,
+    Indices,
+    Span,
+    Times,
+    bin_of_each,
+    cut_at,
+    inside,
+    joined,
+    overlaps,
+)
 from nightgauge.derive.totals import Counted
 
 Columns = dict[str, Floats]
@@ -91,7 +102,7 @@ def _leak_columns(plant: Plant, found: Found, cuts: Cuts, open_spans: Span) -> C
     )
     late = int(np.max(found.dumps.late_us, initial=0))
     shut = within & ~overlaps(meter.from_us, meter.to_us, (open_spans[0] - late, open_spans[1]))
-    hour = np.searchsorted(edges, meter.to_us, side="left") - 1
+    hour = bin_of_each(meter.to_us, edges, side="left")
     length_us = np.where(shut, meter.to_us - np.maximum(meter.from_us, edges[0]), 0)
     length_us += np.where(within & ~shut, _silent_us(meter, (open_spans[0] - late, open_spans[1]), edges[0]), 0)
     use = (length_us > 0) & (hour >= 0) & (hour < cuts.count)
@@ -140,7 +151,7 @@ def _level_columns(plant: Plant, found: Found, known: Facts, cuts: Cuts, open_sp
     edges = plant.day.edges_us
     trips = np.clip(np.concatenate([edges, *open_spans]), edges[0], edges[-1])
     cut = pieces(level, np.unique(trips))
-    hour = np.searchsorted(edges, cut.start_us, side="right") - 1
+    hour = bin_of_each(cut.start_us, edges)
     is_open = inside(cut.start_us, open_spans)
     above = np.where(is_open, 0.0, time_above_s(cut, opens))
     below = np.where(is_open, cut.length_s - time_above_s(cut, closes), 0.0)

@@ -64,9 +64,9 @@ def _of_uneven(values: Floats, length_us: Times, size: Indices, shares: tuple[fl
 
 
 def _finer(cut: Pieces) -> Pieces:
-    parts = np.maximum(-(-cut.length_us // _FINEST_US), 1)
-    if parts.max(initial=1) == 1:
+    if cut.length_us.max(initial=0) <= _FINEST_US:
         return cut
+    parts = np.maximum(-(-cut.length_us // _FINEST_US), 1)
     whole = np.repeat(np.arange(parts.size), parts)
     step = np.arange(whole.size) - np.repeat(np.cumsum(parts) - parts, parts)
     length, rise, parts = cut.length_us[whole], (cut.end_value - cut.start_value)[whole], parts[whole]

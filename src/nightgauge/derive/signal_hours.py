@@ -8,7 +8,7 @@ from nightgauge.derive.grid import DAY_US
 from nightgauge.derive.known import Pieces, Readings, Track, integral, per_bin
 from nightgauge.derive.plant import Plant
 from nightgauge.derive.quantiles import quantiles
-from nightgauge.derive.spans import SECOND_US, Floats, Indices, Times
+from nightgauge.derive.spans import SECOND_US, Floats, Indices, Times, bin_of_each
 from nightgauge.statistics.oscillation import swings
 from nightgauge.vocabulary.signals import signal_of
 
@@ -57,7 +57,7 @@ def _swings(track: Track, edges: Times) -> dict[str, Floats]:
     """Return height, period and regularity of the swings in each hour."""
     low, high = np.searchsorted(track.time_us, edges[[0, -1]])
     time, value = track.time_us[low:high], track.value[low:high]
-    told = swings(value, time / SECOND_US, np.searchsorted(edges, time, side="right") - 1)
+    told = swings(value, time / SECOND_US, bin_of_each(time, edges))
     columns = {name: np.full(edges.size - 1, np.nan) for name in ("swing", "swing_period_s", "swing_regularity")}
     for name, values in zip(columns, (told.height, told.period, told.regularity), strict=True):
         columns[name][told.group] = values

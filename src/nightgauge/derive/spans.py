@@ -1,6 +1,7 @@
 """Intervals of time: sorted, not overlapping, as arrays of starts and ends in microseconds."""
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,12 @@ def known_until(start_us: Times, end_us: Times, when_us: Times) -> Times:
     inside = np.maximum(i - 1, 0)
     overshoot = np.where(i > 0, np.maximum(end_us[inside] - when_us, 0), 0)
     return np.asarray(before[i] - overshoot, dtype=np.int64)
+
+
+def bin_of_each(sorted_us: Times, edges_us: Times, side: Literal["left", "right"] = "right") -> Indices:
+    """Return `np.searchsorted(edges_us, sorted_us, side) - 1`: faster, for few edges are sought among many times."""
+    places = np.searchsorted(sorted_us, edges_us, side="left" if side == "right" else "right")
+    return np.repeat(np.arange(-1, edges_us.size), np.diff(places, prepend=0, append=sorted_us.size))
 
 
 def inside(when_us: Times, span: Span) -> Flags:

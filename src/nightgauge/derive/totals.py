@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from nightgauge.derive.known import Track
-from nightgauge.derive.spans import SECOND_US, Flags, Floats, Indices, Times
+from nightgauge.derive.spans import SECOND_US, Flags, Floats, Indices, Times, bin_of_each
 
 DAY_S = 86400.0
 
@@ -24,7 +24,7 @@ class Counted:
 
     def per_hour(self, edges_us: Times) -> Floats:
         """Return the volume of each bin between edges; a step belongs to the time at which it was seen. [m3]"""
-        bins = np.searchsorted(edges_us, self.to_us, side="left") - 1
+        bins = bin_of_each(self.to_us, edges_us, side="left")
         inside = (bins >= 0) & (bins < edges_us.size - 1)
         volume = np.bincount(bins[inside], weights=self.volume_m3[inside], minlength=edges_us.size - 1)
         return volume.astype(np.float64)

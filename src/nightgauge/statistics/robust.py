@@ -6,6 +6,8 @@ from nightgauge.statistics.arrays import Floats, Ints
 
 SIGMA_PER_MAD = 1.482602218505602
 """Standard deviation of a normal law over its median absolute deviation, 1 / Phi^-1(3/4). Source: Hampel 1974."""
+_WIDEST = 4
+"""Times the values that groups may take up side by side. House choice: beyond it sorting them is no slower."""
 
 
 def median(values: Floats) -> Floats:
@@ -169,6 +171,11 @@ def grouped_quantile(values: Floats, groups: Ints, share: float, weights: Floats
     series, keys, mass = series[kept], keys[kept], mass[kept]
     if not series.size:
         return np.empty(0, dtype=np.int64), np.empty(0)
+    if weights is None and not np.any(keys[1:] < keys[:-1]):
+        firsts = np.flatnonzero(np.r_[True, keys[1:] != keys[:-1]])
+        lengths = np.diff(np.r_[firsts, series.size])
+        if firsts.size * lengths.max() <= _WIDEST * series.size:
+            return keys[firsts].astype(np.int64), _of_groups_in_order(series, lengths, share)
     order = np.argsort(series, kind="stable")
     order = order[np.argsort(keys[order], kind="stable")]
     series, keys, mass = series[order], keys[order], mass[order]
@@ -181,3 +188,13 @@ def grouped_quantile(values: Floats, groups: Ints, share: float, weights: Floats
     reached[firsts + lengths - 1] = True  # rounding must not leave a group without its last value
     places = np.where(reached, np.arange(series.size), series.size)
     return keys[firsts].astype(np.int64), series[np.minimum.reduceat(places, firsts)]
+
+
+def _of_groups_in_order(series: Floats, lengths: Ints, share: float) -> Floats:
+    """Return the quantile of groups that stand one after the other: side by side they need no sorting."""
+    there = np.arange(lengths.max()) < lengths[:, np.newaxis]
+    padded = np.full(there.shape, np.inf)
+    padded[there] = series
+    ranks = np.clip(np.ceil(share * lengths).astype(np.int64) - 1, 0, lengths - 1)
+    parted = np.partition(padded, np.unique(ranks), axis=1)
+    return np.asarray(parted[np.arange(lengths.size), ranks])
