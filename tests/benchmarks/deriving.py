@@ -27,7 +27,7 @@ from nightgauge.derive.readings import readings_of, seen, to_us
 from nightgauge.derive.vessel import find_dumps
 from nightgauge.field.read import read_field
 from nightgauge.field.settings import Field, TagRow
-from nightgauge.pipeline.deriving import derive_changed
+from nightgauge.pipeline.deriving import READ_TOGETHER, derive_changed
 from nightgauge.simulate import Mixture, Plan, random_fleet
 from nightgauge.simulate.folder import field_toml, tags_csv
 from nightgauge.simulate.make import simulate_samples
@@ -94,11 +94,13 @@ def run(vessels: int, period_s: int, days: int = 1, rounds: int = 1, keep: Path 
 def _figures(field_: Field, store: Store, rounds: int) -> dict[str, float]:
     until = field_.as_of or datetime.now(UTC)
     start = until - timedelta(days=1)
-    reading, deriving, finding = Clock(), Clock(), Clock()
+    reading, together, deriving, finding = Clock(), Clock(), Clock(), Clock()
     samples = dumps = of_cycles = 0
     for _ in range(rounds):
         with reading.running():
             samples = _read(field_, store, start, until)
+        with together.running():
+            _read_together(field_, store, start, until)
         _owe(field_, store, start, until)
         with deriving.running():
             _, failed = derive_changed(field_, store, until - timedelta(days=1), until)
@@ -111,10 +113,13 @@ def _figures(field_: Field, store: Store, rounds: int) -> dict[str, float]:
         "samples": samples,
         "reading_s": reading.wall_s,
         "reading_processor_s": reading.processor_s,
+        "reading_together_s": together.wall_s,
+        "reading_together_processor_s": together.processor_s,
         "deriving_s": deriving.wall_s,
         "deriving_processor_s": deriving.processor_s,
         "deriving_to_reading": deriving.wall_s / reading.wall_s,
         "deriving_to_reading_processor": deriving.processor_s / reading.processor_s,
+        "deriving_to_reading_together_processor": deriving.processor_s / together.processor_s,
         "processor_ms_per_vessel_day": 1000.0 * deriving.processor_s / vessels,
         "samples_derived_per_s": samples / deriving.wall_s,
         "cycles": dumps,
@@ -127,6 +132,14 @@ def _read(field_: Field, store: Store, start: datetime, until: datetime) -> int:
     """Read every vessel's samples, one vessel at a time; return how many there are."""
     with store.reading() as reader:
         return sum(reader.vessel_samples(vessel.id, start, until).height for vessel in field_.vessels)
+
+
+def _read_together(field_: Field, store: Store, start: datetime, until: datetime) -> None:
+    """Read every vessel's samples, a few vessels at a time as deriving does."""
+    vessels = [vessel.id for vessel in field_.vessels]
+    with store.reading() as reader:
+        for first in range(0, len(vessels), READ_TOGETHER):
+            reader.samples_of(vessels[first : first + READ_TOGETHER], start, until)
 
 
 def _owe(field_: Field, store: Store, start: datetime, until: datetime) -> None:

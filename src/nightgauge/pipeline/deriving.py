@@ -24,7 +24,7 @@ REVISED = timedelta(days=1)
 """How long before a change rows may depend on it: a dump under way, a load from one shutting to the next."""
 GROUP = 16
 """Vessels derived between two commits. House choice: bounds the memory and what a kill can cost."""
-_READ_TOGETHER = 4
+READ_TOGETHER = 4
 """Vessels read by one query. House choice: four days of four vessels at five seconds are three million samples."""
 _THREADS = 2
 """Vessels derived at once. House choice: much of the work is in libraries that let threads run side by side."""
@@ -221,7 +221,7 @@ def _derived(night: GroupTask, pool: ThreadPoolExecutor, failed: dict[str, str])
         for task in batch:
             derive = partial(_derive_task, night.field, task, samples.pop(task.vessel.id), night.earlier)
             running.append((task, pool.submit(derive)))
-        while len(running) > _READ_TOGETHER:
+        while len(running) > READ_TOGETHER:
             yield from _finished(*running.popleft(), failed)
     for task, future in running:
         yield from _finished(task, future, failed)
@@ -231,8 +231,8 @@ def _batches(tasks: Sequence[_Task]) -> Iterator[list[_Task]]:
     """Yield tasks that follow one another and need the same window, a few at a time."""
     for _, same in groupby(tasks, key=lambda task: task.window):
         alike = list(same)
-        for first in range(0, len(alike), _READ_TOGETHER):
-            yield alike[first : first + _READ_TOGETHER]
+        for first in range(0, len(alike), READ_TOGETHER):
+            yield alike[first : first + READ_TOGETHER]
 
 
 def _derive_task(field_: Field, task: _Task, samples: pl.DataFrame, earlier: pl.DataFrame) -> list[DayRows]:
