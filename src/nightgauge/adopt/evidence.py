@@ -167,6 +167,7 @@ def _size_rules(of: Mapping[str, Floats], free: Bools) -> tuple[_Rule, ...]:
     faint = in_percent & (of["middle"] < 8.0) & (of["low"] > 0.0) & (of["range"] < 3.0)
     whole = (of["decimals"] < 0.05) & (of["distinct"] > 8)
     return (
+        (free & (of["range"] < 0.06 * of["middle"]), {"vessel_pressure": 0.8}, "held closely"),
         (free & steady, {"vessel_pressure": 1.5, "inlet_pressure": 0.9}, "held"),
         (free & ~steady, dict.fromkeys(PRESSURES, -1.5) | dict.fromkeys(LEVELS, -1.0), ""),
         (free & (of["q95"] < 100.0), {"gas_rate": 1.0}, "small for a liquid's flow"),

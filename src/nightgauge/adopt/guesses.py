@@ -7,13 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 import polars as pl
+from scipy.optimize import linear_sum_assignment
 
 from nightgauge.adopt.behaviour import counts_up, raw_behaviour, shapes
 from nightgauge.adopt.evidence import ORDER, PLACE, Kinds, Scores, kind_scores, own_scores
 from nightgauge.adopt.moving import Looks, joined, looks_of, together
 from nightgauge.adopt.belief import believed
 from nightgauge.adopt.names import STATES, TOTALS, Name
-from nightgauge.adopt.neighbours import neighbour_scores, vessel_of
+from nightgauge.adopt.neighbours import alone_of, neighbour_scores, vessel_of
 from nightgauge.adopt.readings import STEP_S, WINDOW_DAYS, Matrix, Readings, minutes_of
 from nightgauge.adopt.states import highs_of, words_of_state
 from nightgauge.adopt.unit_columns import unit_scores
@@ -25,8 +26,9 @@ _BLOCK = 64
 """Tags worked on at a time: keeps memory small. House choice."""
 _TAKEN = 4.0
 """What speaks against a second tag of one signal on a vessel. House choice."""
-_POOL_MOST = 4.0
-"""Most that the other vessels' tags of the same pattern can weigh. House choice: nearly sure."""
+_POOL_COUNTS, _POOL_MOST = 1.5, 6.0
+"""What the other vessels' tags of the same pattern weigh beside other scores, and at most. House choice: sure, where
+many agree."""
 _NAMELESS = 2.0
 """Where no name and no unit speaks, scores count half: behaviours that look alike come in company. House choice, checked
 on simulated fleets."""
@@ -149,12 +151,9 @@ def guesses_of(readings: Readings, seen: Seen) -> tuple[Guess, ...]:
 
 
 def _add_neighbours(scores: Scores, groups: dict[int, list[int]], seen: Seen) -> None:
-    middle, open_s, climbed = (
-        seen.behaviour[name].cast(pl.Float64).fill_null(fill).to_numpy()
-        for name, fill in (("middle", 0.0), ("open_s", np.inf), ("climbed", 0.0))
-    )
+    alone = alone_of(seen.behaviour, seen.kinds)
     for tags in groups.values():
-        neighbour_scores(scores, vessel_of(tags, seen.kinds, seen.looks, middle, open_s, climbed))
+        neighbour_scores(scores, vessel_of(tags, alone, seen.looks))
 
 
 def _bonds(seen: Seen) -> Bonds:
@@ -198,7 +197,7 @@ def _pool(scores: Scores, keyed: Sequence[Keyed]) -> None:
         for tag in tags:
             others = votes - probable[tag]
             share = (others + _DOUBT) / (len(tags) - 1 + _DOUBT * len(ORDER))
-            gain = np.log(share) - np.log(share.min())
+            gain = _POOL_COUNTS * (np.log(share) - np.log(share.min()))
             gain *= min(1.0, _POOL_MOST / max(float(gain.max()), 1e-9))
             best = {ORDER[at]: float(gain[at]) for at in np.flatnonzero(gain > 0.05)}
             scores.add([tag], best, 0.0, "as on other vessels")
@@ -216,20 +215,23 @@ class _Chosen:
 
 
 def _exclusive(scores: Scores, groups: dict[int, list[int]], count: int) -> list[_Chosen]:
-    """Return the signal of each tag, each signal once a vessel: the surest tags choose first."""
+    """Return the signal of each tag, each signal once a vessel, so that all together fit best."""
     chosen: list[_Chosen | None] = [None] * count
     for tags in groups.values():
-        free = list(tags)
-        taken: list[int] = []
-        while free:
-            values = scores.values[free].copy()
-            values[:, taken] -= _TAKEN
-            powers = np.exp(values - values.max(axis=1, keepdims=True))
-            probable = powers / powers.sum(axis=1, keepdims=True)
-            row = int(probable.max(axis=1).argmax())
-            signal = int(probable[row].argmax())
-            chosen[free.pop(row)] = _Chosen(ORDER[signal], float(probable[row, signal]), signal in taken)
-            taken += [] if ORDER[signal] in _MANY else [signal]
+        values = scores.values[tags]
+        best = values.argmax(axis=1)
+        # Beside the signals each once, columns that let each tag be a second one of the signal it is likeliest to be.
+        seconds = np.where(np.eye(len(tags), dtype=bool), values.max(axis=1)[:, None] - _TAKEN, -1e6)
+        _, columns = linear_sum_assignment(np.hstack([values, seconds]), maximize=True)
+        signals = [int(at) if at < len(ORDER) else int(best[row]) for row, at in enumerate(columns)]
+        for row, tag in enumerate(tags):
+            signal = signals[row]
+            taken = [one for other, one in enumerate(signals) if other != row and one != signal]
+            left = values[row].copy()
+            left[taken] -= _TAKEN
+            powers = np.exp(left - left.max())
+            is_second = columns[row] >= len(ORDER) and ORDER[signal] not in _MANY
+            chosen[tag] = _Chosen(ORDER[signal], float(powers[signal] / powers.sum()), is_second)
     probable = scores.probabilities()
     return [
         one or _Chosen(ORDER[int(probable[tag].argmax())], float(probable[tag].max()), is_second=False)

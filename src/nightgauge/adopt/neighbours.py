@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+import polars as pl
 
 from nightgauge.adopt.evidence import PLACE, Kinds, Scores
 from nightgauge.adopt.moving import Looks
@@ -24,8 +25,10 @@ _MOVES, _FALLS = 0.45, 0.2
 """Correlations with the dump from which a tag moves with it, or falls in it. House choices."""
 _LEADS = 0.15
 """Difference of the two leads from which one tag leads the other. House choice."""
-_SHORT_S = 90.0
-"""A scrubber's dump takes less. Common practice, no source. [s]"""
+_BRIEF_S, _SELDOM = 90.0, 15.0
+"""A scrubber's dump is shorter [s], and comes less often a day. Common practice, no source."""
+_HELD = 0.75
+"""A value whose usual range is a smaller share of its median is held, and no flow. House choice."""
 
 
 @dataclass(frozen=True)
@@ -33,17 +36,34 @@ class Vessel:
     """One vessel's tags and how they move beside each other; arrays by the place in `tags`."""
 
     tags: tuple[int, ...]
-    kinds: Kinds
+    alone: "Alone"
     moves: Floats
     """Correlation of values, (n, n)."""
     leads: Floats
     """Correlation of one's value (row) with the other's change (column)."""
     follows: Floats
     """Correlation of half-hourly means."""
-    middle: Floats
-    open_s: Floats
-    climbed: Floats
-    """What counters counted."""
+
+    @property
+    def kinds(self) -> Kinds:
+        """Return the kinds of all tags of the fleet."""
+        return self.alone.kinds
+
+    def middle(self, at: int) -> float:
+        """Return the median raw value of the tag at this place."""
+        return float(self.alone.middle[self.tags[at]])
+
+    def climbed(self, at: int) -> float:
+        """Return what the counter at this place counted."""
+        return float(self.alone.climbed[self.tags[at]])
+
+    def is_brief(self, at: int) -> bool:
+        """Return whether the tag at this place is a switch that is on briefly and seldom, as a scrubber's dump."""
+        return self.is_state(at) and bool(self.alone.is_brief[self.tags[at]])
+
+    def is_held(self, at: int) -> bool:
+        """Return whether the tag at this place keeps near one value."""
+        return bool(self.alone.is_held[self.tags[at]])
 
     @property
     def free(self) -> list[int]:
@@ -59,13 +79,32 @@ class Vessel:
         return bool(self.kinds.counts[self.tags[at]])
 
 
-def vessel_of(tags: Sequence[int], kinds: Kinds, looks: Looks, middle: Floats, open_s: Floats, climbed: Floats) -> Vessel:
+def vessel_of(tags: Sequence[int], alone: "Alone", looks: Looks) -> Vessel:
     """Return one vessel's tags and how they move beside each other."""
     at = list(tags)
     value, change, slow = looks.value[at], looks.change[at], looks.slow[at]
-    return Vessel(
-        tuple(at), kinds, value @ value.T, value @ change.T, slow @ slow.T, middle[at], open_s[at], climbed[at]
-    )
+    return Vessel(tuple(at), alone, value @ value.T, value @ change.T, slow @ slow.T)
+
+
+@dataclass(frozen=True)
+class Alone:
+    """What is known of each tag of the fleet by itself."""
+
+    kinds: Kinds
+    middle: Floats
+    climbed: Floats
+    is_brief: npt.NDArray[np.bool_]
+    is_held: npt.NDArray[np.bool_]
+
+
+def alone_of(behaviour: pl.DataFrame, kinds: Kinds) -> Alone:
+    """Return what neighbours need to know of each tag: columns of `guesses.Seen.behaviour`."""
+    of = {name: behaviour[name].cast(pl.Float64).fill_null(np.nan).to_numpy()
+          for name in ("middle", "climbed", "open_s", "opens_per_day", "range")}  # fmt: skip
+    with np.errstate(invalid="ignore"):
+        is_brief = (of["open_s"] < _BRIEF_S) & (of["opens_per_day"] < _SELDOM)
+        is_held = of["range"] < _HELD * np.abs(of["middle"])
+    return Alone(kinds, np.nan_to_num(of["middle"]), np.nan_to_num(of["climbed"]), is_brief, is_held)
 
 
 def neighbour_scores(scores: Scores, vessel: Vessel) -> None:
@@ -88,8 +127,7 @@ def _dump_of(vessel: Vessel) -> int | None:
     free = vessel.free
     for at in range(len(vessel.tags)):
         others = [other for other in free if other != at]
-        is_quick = vessel.is_state(at) and vessel.open_s[at] < _SHORT_S
-        if not others or is_quick or vessel.kinds.is_text[vessel.tags[at]]:
+        if not others or vessel.is_brief(at) or vessel.kinds.is_text[vessel.tags[at]]:
             continue
         falls = float(-vessel.leads[at, others].min())
         # A switch and a counter are what they are; a free value may itself be the level.
@@ -106,7 +144,8 @@ def _beside_dump(scores: Scores, vessel: Vessel, dump: int) -> None:
     others = [at for at in range(len(vessel.tags)) if at != dump]
     for at in others:
         _beside_one(scores, vessel, dump, at)
-    scores.add(vessel.tags, dict.fromkeys(POSITIONS, -2.0), 0.0, "")  # a valve that trips has no travel to tell
+    if vessel.is_state(dump):
+        scores.add(vessel.tags, dict.fromkeys(POSITIONS, -2.0), 0.0, "")  # a valve that trips has no travel to tell
     falling = [at for at in vessel.free if at != dump and vessel.leads[dump, at] < -_FALLS]
     falling.sort(key=lambda at: vessel.leads[dump, at])
     if falling:
@@ -119,11 +158,16 @@ def _beside_one(scores: Scores, vessel: Vessel, dump: int, at: int) -> None:
         with_it = {"water_total": 4.0, "water_dump_open": 4.0, "water_rate": 3.5, "water_downstream_pressure": 3.5,
                    "oil_total": -3.0, "oil_rate": -3.0, "vessel_pressure": -3.0, "inlet_pressure": -3.0,
                    "interface_level": -3.0}  # fmt: skip
+        if not vessel.is_state(dump):
+            with_it["water_dump_position"] = 3.0
         scores.add(tag, with_it, 0.0, "moves with the dump")
     elif falls < -_FALLS:
         against = {"oil_total": 3.0, "oil_rate": 2.0, "gas_rate": 1.0, "water_total": -3.0, "water_rate": -3.0,
                    "water_downstream_pressure": -3.0}  # fmt: skip
         scores.add(tag, against, 0.0, "stops while water leaves")
+        if moves < -0.15:
+            # A level is as high as low while it falls; a pressure sags at once and stays down.
+            scores.add(tag, {"vessel_pressure": 1.0, "interface_level": -0.7}, 0.0, "sags in the dump")
         scores.add(tag, {"interface_level": 1.5, "oil_level": 1.2, "vessel_pressure": 1.0}, 0.0, "falls in the dump")
     else:
         scores.add(tag, {"water_rate": -3.0, "interface_level": -2.0, "oil_level": -1.5, "oil_rate": -1.5}, 0.0, "")
@@ -143,7 +187,7 @@ def _levels_among(scores: Scores, vessel: Vessel, dump: int, falling: Sequence[i
         scores.add([vessel.tags[falling[0]]], {"interface_level": 1.5, "oil_level": 0.8}, 0.0, "falls most in the dump")
     scores.add([vessel.tags[at] for at in falling if at not in like], {"vessel_pressure": 1.0}, 0.0, "sags in the dump")
     if len(like) > 1:
-        upper = max(like, key=lambda at: vessel.middle[at])
+        upper = max(like, key=vessel.middle)
         scores.add([vessel.tags[upper]], {"oil_level": 1.2}, 0.0, "the upper of two levels")
         scores.add([vessel.tags[at] for at in like if at != upper], {"oil_level": -1.0}, 0.0, "")
 
@@ -151,7 +195,7 @@ def _levels_among(scores: Scores, vessel: Vessel, dump: int, falling: Sequence[i
 def _scrubber(scores: Scores, vessel: Vessel) -> None:
     """Tell a scrubber's level and dump by each other: brief dumps, a level that plunges in them."""
     for at in range(len(vessel.tags)):
-        if not (vessel.is_state(at) and vessel.open_s[at] < _SHORT_S):
+        if not vessel.is_brief(at):
             continue
         for level in vessel.free:
             if -vessel.leads[at, level] > _FALLS:
@@ -163,14 +207,14 @@ def _two_meters(scores: Scores, vessel: Vessel) -> None:
     """Tell water from oil where two meters run: oil comes with the inflow, water follows; and water is usually more."""
     meters = [at for at in range(len(vessel.tags)) if vessel.counts(at)]
     if meters:
-        scores.add([vessel.tags[at] for at in vessel.free], {"oil_rate": -1.5, "water_rate": -1.5}, 0.0, "")
+        scores.add([vessel.tags[at] for at in vessel.free], {"oil_rate": -2.5, "water_rate": -2.5}, 0.0, "")
     if len(meters) == 1:
         scores.add([vessel.tags[meters[0]]], {"water_total": 1.0}, 0.0, "the only meter")
     elif len(meters) == 2:
         _water_and_oil(scores, vessel, meters, ("water_total", "oil_total"))
-        more = max(meters, key=lambda at: vessel.climbed[at])
-        less = min(meters, key=lambda at: vessel.climbed[at])
-        if vessel.climbed[more] > 1.5 * vessel.climbed[less]:
+        more = max(meters, key=vessel.climbed)
+        less = min(meters, key=vessel.climbed)
+        if vessel.climbed(more) > 1.5 * vessel.climbed(less):
             scores.add([vessel.tags[more]], {"water_total": 1.2}, 0.0, "counts more than the other")
             scores.add([vessel.tags[less]], {"oil_total": 1.2}, 0.0, "counts less than the other")
 
@@ -190,10 +234,10 @@ def _throttled(scores: Scores, vessel: Vessel) -> None:
     """Tell what goes up and down with a throttling dump: travel, water, and the level that moves them."""
     best, found = 0.35, None
     for flow in range(len(vessel.tags)):
-        if vessel.is_state(flow) or vessel.kinds.is_text[vessel.tags[flow]]:
+        if not (vessel.counts(flow) or (flow in vessel.free and not vessel.is_held(flow))):
             continue
         for level in vessel.free:
-            if level == flow:
+            if level == flow or not vessel.is_held(level):
                 continue
             # The level goes with its dump and does not lead it, as the inflow does.
             bond = float(vessel.moves[level, flow] - max(vessel.leads[level, flow], 0.0)
@@ -231,7 +275,7 @@ def _two_pressures(scores: Scores, vessel: Vessel) -> None:
     like = {at: float(probable[vessel.tags[at], columns].sum()) for at in vessel.free}
     for at in vessel.free:
         for other in vessel.free:
-            if other == at or not 0.0 < vessel.middle[at] < vessel.middle[other] < 1.6 * vessel.middle[at]:
+            if other == at or not 0.0 < vessel.middle(at) < vessel.middle(other) < 1.6 * vessel.middle(at):
                 continue
             follows = max(float(vessel.follows[at, other]), float(vessel.moves[at, other]))
             if follows > 0.25:
