@@ -6,6 +6,7 @@ from datetime import date, datetime, timedelta
 
 import polars as pl
 
+from nightgauge.errors import ProgrammerError
 from nightgauge.field.settings import Field, Vessel
 
 PAST = timedelta(days=28)
@@ -115,15 +116,16 @@ def loads_of(vessel: Vessel, field: Field, days: pl.DataFrame, until: datetime) 
         oil="oil_load_m3_per_day",
         gas=pl.when(known >= KNOWN_SHARE).then(pl.col("gas_m3") / known),
     )
-    found = {phase: _load(rates.select("day", load=phase).drop_nulls()) for phase in ("water", "oil", "gas")}
+    found = {phase: _load(rates["day"], rates[phase]) for phase in ("water", "oil", "gas")}
     return {phase: load for phase, load in found.items() if load is not None}
 
 
-def _load(rates: pl.DataFrame) -> Load | None:
-    if rates.is_empty():
+def _load(days: pl.Series, rates: pl.Series) -> Load | None:
+    known = rates.drop_nulls()
+    if known.is_empty():
         return None
-    median, high, worst = rates.select(
-        median=pl.col("load").median(), high=pl.col("load").quantile(HIGH, "linear"), worst=pl.col("load").max()
-    ).row(0)
-    worst_day = rates.filter(pl.col("load") == worst)["day"].to_list()[-1]
-    return Load(median, high, worst, worst_day)
+    median, high, worst = known.median(), known.quantile(HIGH, "linear"), known.max()
+    if not (isinstance(median, float) and isinstance(high, float) and isinstance(worst, float)):
+        raise ProgrammerError(f"loads of type {rates.dtype}: expected numbers")
+    last = max(place for place, rate in enumerate(rates.to_list()) if rate == worst)
+    return Load(median, high, worst, days[last])
