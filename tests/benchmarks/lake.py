@@ -84,8 +84,8 @@ def run(vessels: int, days: int = 4, period_s: int = 5, rounds: int = 1, *, clus
         figures |= {
             f"{kind}_landed_per_processor_s": samples / clocks.processor_s[f"{kind} landing"],
             f"{kind}_landed_per_s": samples / clocks.wall_s[f"{kind} landing"],
-            f"{kind}_late_file_s": clocks.wall_s[f"{kind} late"],
-            f"{kind}_repeated_file_s": clocks.wall_s[f"{kind} repeat"],
+            f"{kind}_late_vessel_processor_s": clocks.processor_s[f"{kind} late"],
+            f"{kind}_repeated_day_processor_s": clocks.processor_s[f"{kind} repeat"],
             f"{kind}_read_ms_per_vessel_day": 1e3 * clocks.wall_s[f"{kind} vessels"] / (vessels * days),
             f"{kind}_read_processor_ms_per_vessel_day": 1e3 * clocks.processor_s[f"{kind} vessels"] / (vessels * days),
             f"{kind}_bytes_per_sample": size[kind] / (samples * days),

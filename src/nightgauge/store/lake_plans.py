@@ -47,8 +47,11 @@ class Plan:
         """Return the rewritten objects' samples (SAMPLES) as they become, with the new ones, sorted."""
         if held.is_empty():
             return in_order(self.rows)
-        kept = held.join(self.rows, on=KEY, how="anti").join(self.gone, on=KEY, how="anti")
-        return in_order(pl.concat([kept, self.rows]))
+        touched = pl.concat([self.rows["tag_id"], self.gone["tag_id"]]).unique()
+        is_touched = held["tag_id"].is_in(touched.implode())
+        kept = held.filter(is_touched).join(self.rows, on=KEY, how="anti", maintain_order="left")
+        kept = kept.join(self.gone, on=KEY, how="anti", maintain_order="left") if self.gone.height else kept
+        return in_order(pl.concat([held.filter(~is_touched), kept, self.rows]))
 
 
 def meeting(incoming: pl.DataFrame, held: pl.DataFrame) -> pl.DataFrame:
