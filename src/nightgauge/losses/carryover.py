@@ -80,8 +80,11 @@ def _price(price: float | None) -> float:
 
 def _temperature_c(vessel: Vessel, field: Field, rows: pl.DataFrame, signal_hours: pl.DataFrame) -> _Numbers:
     """Return the mean temperature of each day by its known hours, else the setting, else NaN. [degC]"""
-    measured = daily(signal_hours, vessel.id, ("temperature",), field.zone)
-    mean = measured.group_by("day").agg(pl.col("temperature").mean())
+    measured = daily(signal_hours, vessel.id, ("temperature",), field.zone).drop_nulls("temperature")
+    days, place = np.unique(measured["day"].to_physical().to_numpy(), return_inverse=True)
+    # Summed hour after hour: Polars sums a group now in one order, now in another, and the last digit differs.
+    means = np.bincount(place, measured["temperature"].to_numpy()) / np.bincount(place)
+    mean = pl.DataFrame({"day": pl.Series(days, dtype=pl.Int32).cast(pl.Date), "temperature": means})
     joined = rows.select("day").join(mean, on="day", how="left", maintain_order="left")
     return joined["temperature"].fill_null(_price(vessel.temperature_c)).to_numpy()
 
