@@ -256,9 +256,11 @@ def main() -> None:
     parser.add_argument("--seeds", type=int, nargs="+", required=True)
     parser.add_argument("--vessels", type=int, default=60)
     parser.add_argument("--ranges", choices=sorted(RANGES), default="usual")
+    parser.add_argument("--habits", nargs="+", choices=[*HABITS, *OTHERS], default=[*HABITS, *OTHERS])
     asked = parser.parse_args()
     started = time.process_time()
-    figures = run(asked.seeds, asked.cache, asked.vessels, asked.ranges)
+    habits = {name: habit for name, habit in {**HABITS, **OTHERS}.items() if name in asked.habits}
+    figures = run(asked.seeds, asked.cache, asked.vessels, asked.ranges, habits)
     for name, of in figures.items():
         print(f"{name:16} " + "  ".join(f"{key} {value:.3g}" for key, value in of.items()))  # noqa: T201
     print(json.dumps({"processor_s": round(time.process_time() - started, 1)}))  # noqa: T201

@@ -1,4 +1,4 @@
-"""How each tag behaves by itself, in numbers that hold for any unit: does it count, switch, saw, rest, follow the day."""
+"""How each tag behaves by itself, in numbers that hold for any unit: does it count, saw, rest, follow the day."""
 
 from collections.abc import Sequence
 
@@ -60,7 +60,9 @@ def raw_behaviour(readings: Readings) -> pl.DataFrame:
 def counts_up(raw: pl.DataFrame) -> pl.Series:
     """Return which tags are totalisers: nearly all moves go up, and it moves among many values."""
     moves = pl.col("ups") + pl.col("downs")
-    is_counting = (moves >= _FEWEST_MOVES) & (pl.col("ups") >= _COUNTS_UP * moves) & (pl.col("distinct") > _FEWEST_MOVES)
+    is_counting = (
+        (moves >= _FEWEST_MOVES) & (pl.col("ups") >= _COUNTS_UP * moves) & (pl.col("distinct") > _FEWEST_MOVES)
+    )
     return raw.select(is_counting.alias("counts"))["counts"]
 
 

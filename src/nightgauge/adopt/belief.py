@@ -1,4 +1,4 @@
-"""Which parts of names mean something in this fleet: those that agree with what the values themselves leave no doubt of."""
+"""Which parts of names mean something in this fleet: those that agree with what values leave no doubt of."""
 
 from collections import defaultdict
 from collections.abc import Sequence
@@ -11,7 +11,7 @@ from nightgauge.adopt.names import LONE, STATES, TOTALS, WORDS, Name
 from nightgauge.vocabulary.signals import SIGNALS
 
 _FEWEST = 3
-"""A letter group has to come in so many names to mean anything: random names hold letter groups too. House choice."""
+"""A letter group has to come in so many names to mean anything: random names hold letters too. House choice."""
 _AGREES = 0.75
 """Share of its tags whose kind of value a part's meaning has to fit: a fleet's area code fits at random. House choice."""
 _TRUE_NAMES = 0.5

@@ -19,7 +19,8 @@ from nightgauge.vocabulary.signals import SIGNALS
 
 COLUMNS = ("tag", "vessel", "signal", "unit", "states", "max_gap", "note")
 _LEAST = 0.3
-"""A guess below this is no better than a blank: a wrong signal misleads the night, a blank is asked for. House choice."""
+"""A guess below this is no better than a blank: a wrong signal misleads the night, a blank is asked for.
+House choice."""
 _NEEDS_MORE = "anode_current"
 """A current is of an anode that field.toml has to describe first."""
 
@@ -111,7 +112,10 @@ def draft_of(readings: Readings, seen: Seen, guesses: Sequence[Guess], known: Ma
 
 def _is_kept(guess: Guess) -> bool:
     return (
-        guess.vessel >= 0 and guess.confidence >= _LEAST and not guess.is_second and guess.signal not in (None, _NEEDS_MORE)
+        guess.vessel >= 0
+        and guess.confidence >= _LEAST
+        and not guess.is_second
+        and guess.signal not in (None, _NEEDS_MORE)
     )
 
 

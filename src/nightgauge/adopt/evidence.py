@@ -171,8 +171,11 @@ def _size_rules(of: Mapping[str, Floats], free: Bools) -> tuple[_Rule, ...]:
         (free & steady, {"vessel_pressure": 1.5, "inlet_pressure": 0.9}, "held"),
         (free & ~steady, dict.fromkeys(PRESSURES, -1.5) | dict.fromkeys(LEVELS, -1.0), ""),
         (free & (of["q95"] < 100.0), {"gas_rate": 1.0}, "small for a liquid's flow"),
-        (of["never"] & (of["middle"] == 0.0), {"gas_rate": 2.0, "scrubber_dump_open": 1.5, "water_dump_open": 1.0},
-         "always nothing"),
+        (
+            of["never"] & (of["middle"] == 0.0),
+            {"gas_rate": 2.0, "scrubber_dump_open": 1.5, "water_dump_open": 1.0},
+            "always nothing",
+        ),
         (of["never"] & (of["middle"] == 1.0), {"water_dump_open": 2.5}, "always 1"),
         (free & large & ~steady, {"water_rate": 1.5, "oil_rate": 1.5, "gas_rate": 0.5}, "size of a flow"),
         (free & ~in_percent, dict.fromkeys((*POSITIONS, "oil_water_cut"), -4.0), ""),

@@ -10,9 +10,9 @@ import polars as pl
 from scipy.optimize import linear_sum_assignment
 
 from nightgauge.adopt.behaviour import counts_up, raw_behaviour, shapes
+from nightgauge.adopt.belief import believed
 from nightgauge.adopt.evidence import ORDER, PLACE, Kinds, Scores, kind_scores, own_scores
 from nightgauge.adopt.moving import Looks, joined, looks_of, together
-from nightgauge.adopt.belief import believed
 from nightgauge.adopt.names import STATES, TOTALS, Name
 from nightgauge.adopt.neighbours import alone_of, neighbour_scores, vessel_of
 from nightgauge.adopt.readings import STEP_S, WINDOW_DAYS, Matrix, Readings, minutes_of
@@ -30,8 +30,10 @@ _POOL_COUNTS, _POOL_MOST = 1.5, 6.0
 """What the other vessels' tags of the same pattern weigh beside other scores, and at most. House choice: sure, where
 many agree."""
 _NAMELESS = 2.0
-"""Where no name and no unit speaks, scores count half: behaviours that look alike come in company. House choice, checked
-on simulated fleets."""
+"""Where no name and no unit speaks, scores count half: behaviours that look alike come in company. House choice,
+checked on simulated fleets."""
+_LIKELY = 0.7
+"""From this a tag that moves with nothing is taken for what makes a vessel. House choice."""
 _TURNING_MIN = 45
 """While a well is turned in, little flows: so long before another well's name is written. House choice. [min]"""
 _DOUBT = 0.5
@@ -103,9 +105,11 @@ def seen_of(readings: Readings, tell: Tell) -> Seen:
 def _kinds(readings: Readings, raw: pl.DataFrame) -> Kinds:
     are_words = np.array([words_of_state(readings.texts.get(tag, ())) for tag in range(len(readings.tags))])
     has_text = np.array([tag in readings.texts for tag in range(len(readings.tags))])
-    two = ((raw["low"] >= 0) & (raw["high"] <= 1) & (raw["distinct"] <= 2) & (raw["decimals"] == 0)).fill_null(
-        value=False
-    ).to_numpy()
+    two = (
+        ((raw["low"] >= 0) & (raw["high"] <= 1) & (raw["distinct"] <= 2) & (raw["decimals"] == 0))
+        .fill_null(value=False)
+        .to_numpy()
+    )
     is_state = (has_text & are_words) | (~has_text & two)
     counts = counts_up(raw).fill_null(value=False).to_numpy() & ~has_text & ~is_state
     never_moves = ~has_text & (raw["distinct"] == 1).fill_null(value=True).to_numpy()
@@ -143,7 +147,9 @@ def guesses_of(readings: Readings, seen: Seen) -> tuple[Guess, ...]:
     behaved, scores = scores.probabilities(), named
     _pool(scores, seen.keyed)
     doubt = np.array([1.0 if name.says or readings.units.get(name.tag) else _NAMELESS for name in seen.names])
-    chosen = _exclusive(Scores(scores.values / doubt[:, None], scores.reasons), groups, len(placed))
+    weighed = Scores(scores.values / doubt[:, None], scores.reasons)
+    _lone(weighed, {group: tags for group, tags in groups.items() if not seen.names[tags[0]].says})
+    chosen = _exclusive(weighed, groups, len(placed))
     placed = _without_mere_scrubbers(placed, groups, chosen)
     return tuple(
         _guess(tag, readings.tags[tag], scores, behaved, placed[tag], chosen[tag]) for tag in range(len(readings.tags))
@@ -160,6 +166,7 @@ def _bonds(seen: Seen) -> Bonds:
     daily = _follows_the_day(seen)
     strength = seen.strength.copy()
     strength[daily] = strength[:, daily] = 0.0  # the weather is common to all vessels
+    strength[np.ix_(seen.kinds.is_text, seen.kinds.is_text)] = 0.0  # wells are turned by one crew, vessel after vessel
     single = {"total": seen.kinds.counts, "state": seen.kinds.is_state, "text": seen.kinds.is_text, "daily": daily}
     return Bonds(strength, single, {"total": len(TOTALS), "state": len(STATES), "text": 1, "daily": 1})
 
@@ -258,6 +265,15 @@ def _without_mere_scrubbers(
     return out
 
 
+def _lone(scores: Scores, groups: dict[int, list[int]]) -> None:
+    """Let a tag that moves with nothing be what makes a vessel, where that is likely."""
+    probable = scores.probabilities()
+    makes = np.array([name not in _OF_NO_VESSEL for name in ORDER])
+    for tags in groups.values():
+        if len(tags) == 1 and float(probable[tags[0], makes].sum()) >= _LIKELY:
+            scores.values[tags[0], ~makes] -= _TAKEN
+
+
 def _guess(tag: int, name: str, scores: Scores, behaved: npt.NDArray[np.float64], placed: Placed, chosen: _Chosen) -> Guess:  # fmt: skip
     why = scores.reasons[tag].get(chosen.signal, (0.0, "by elimination"))[1]
     told = [f"its name says another vessel, but it {placed.contradicts}"] if placed.contradicts else []
@@ -267,6 +283,13 @@ def _guess(tag: int, name: str, scores: Scores, behaved: npt.NDArray[np.float64]
     if chosen.is_second:
         told.append(f"another tag of the vessel is its {chosen.signal.replace('_', ' ')}")
     return Guess(
-        name, chosen.signal, min(chosen.confidence, 0.99), why, placed.vessel, placed.confidence, placed.why, tuple(told),
+        name,
+        chosen.signal,
+        min(chosen.confidence, 0.99),
+        why,
+        placed.vessel,
+        placed.confidence,
+        placed.why,
+        tuple(told),
         chosen.is_second,
     )

@@ -76,7 +76,11 @@ def _of_level(values: Floats, lean: float, *, is_throttled: bool) -> dict[str, f
     spreads = [float(np.subtract(*np.quantile(turning, (0.75, 0.25)))) for turning in (peaks, valleys)]
     if lean < _LEANS and max(spreads) < _TIDY * gap and not is_throttled:
         return {"action": "snap", "opens_at": opens, "closes_at": closes, "interface": 0.5 * (opens + closes)}
-    return {"action": "throttling" if is_throttled else None, "holds": middle if is_throttled else None, "interface": middle}
+    return {
+        "action": "throttling" if is_throttled else None,
+        "holds": middle if is_throttled else None,
+        "interface": middle,
+    }
 
 
 def _of_pressure(readings: Readings, tags: Mapping[str, int]) -> dict[str, float | str | None]:

@@ -17,7 +17,7 @@ Place = tuple[str, str, str]
 
 
 def merged_tags(last: str, now: str, new: str) -> str:
-    """Return tags.csv: rows that people changed, added or took out as they left them, all others as drafted now.
+    r"""Return tags.csv: rows that people changed, added or took out as they left them, all others as drafted now.
 
     Examples
     --------

@@ -24,6 +24,11 @@ _SLOW_BASE_D = 4
 _SLOW_COUNTS = 0.6
 """What the slow look counts beside the others: a drift or one odd day makes pairs that two weeks cannot tell from
 chance. House choice."""
+_EVEN = 0.2
+"""Share of a correlation that the lesser half of the time has at least, where tags move together all the time: a meter
+that ran for a fifth of the time still passes. House choice."""
+_ONE_HALF = 0.4
+"""What a correlation counts that comes from one half of the time alone. House choice."""
 _CLIP = 5.0
 """Deviations beyond so many of the tag's own are cut: one wild hour shall not make a pair. House choice."""
 _LEAST_NOISE = 0.3
@@ -80,12 +85,26 @@ def together(looks: Looks) -> Together:
     )
     strength = np.zeros((len(looks.value), len(looks.value)), np.float32)
     for one, other, per_day, counts in pairs:
-        found = np.abs(one @ other.T) * counts / _chance(one, other, per_day)
+        found = _in_both_halves(one, other) * counts / _chance(one, other, per_day)
         np.maximum(strength, found, out=strength)
         if one is not other:
             np.maximum(strength, found.T, out=strength)
     np.fill_diagonal(strength, 0.0)
     return Together(looks, strength)
+
+
+def _in_both_halves(one: Floats, other: Floats) -> Floats:
+    """Return the size of each pair's correlation, less where one half of the time has nearly all of it.
+
+    Tags of one vessel move together all the time; two shut-ins on one day are an accident.
+    """
+    middle = one.shape[1] // 2
+    first, second = one[:, :middle] @ other[:, :middle].T, one[:, middle:] @ other[:, middle:].T
+    whole = first + second
+    lesser = np.where(whole > 0.0, np.minimum(first, second), -np.maximum(first, second))
+    size = np.abs(whole)
+    evenness = np.clip(lesser / np.maximum(size, 1e-9) / _EVEN, 0.0, 1.0)
+    return np.asarray(size * (_ONE_HALF + (1.0 - _ONE_HALF) * evenness), np.float32)
 
 
 def _chance(one: Floats, other: Floats, per_day: int) -> Floats:
@@ -129,7 +148,7 @@ def _without_day(values: Matrix, per_day: int) -> Matrix:
     every = max(per_day // 48, 1)
     whole = values[:, : days * per_day].reshape(len(values), days, per_day // every, every)
     course = np.repeat(whole.mean(axis=(1, 3)), every, axis=1)
-    return values - course[:, np.arange(values.shape[1]) % per_day]
+    return np.asarray(values - course[:, np.arange(values.shape[1]) % per_day])
 
 
 def _smoothed(change: Matrix) -> Matrix:

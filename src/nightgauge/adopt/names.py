@@ -10,7 +10,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
-
 _PART = re.compile(r"[0-9]+|[A-Z]+(?![a-z])|[A-Z]?[a-z]+")
 _ISA = re.compile(r"(?P<what>[AFILPTXZ])(?P<first>D|Q)?(?P<done>[ACEGHIKLOQRSTVXYZ]{1,3})")
 _TOTAL = re.compile(r"Q")
@@ -33,7 +32,7 @@ _SURE, _LIKELY, _LONE, _HINT = 5.0, 3.0, 2.3, 1.2
 hundred plain words one misleads, of twenty letter groups one, of ten lone letters one, of three hints one."""
 
 
-def _speaks(signals: tuple[str, ...], weight: float) -> Mapping[str, float]:
+def _speaks(signals: tuple[str, ...], weight: float) -> dict[str, float]:
     return dict.fromkeys(signals, weight)
 
 

@@ -7,6 +7,7 @@ leads: header pressure and the oil over the weir come first, then the level, the
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -16,7 +17,7 @@ from nightgauge.adopt.evidence import PLACE, Kinds, Scores
 from nightgauge.adopt.moving import Looks
 from nightgauge.adopt.names import ANALYSES, POSITIONS, PRESSURES, RATES
 
-Floats = npt.NDArray[np.float64]
+Floats = npt.NDArray[np.floating[Any]]
 
 _TRIPS = 0.35
 """Correlation of a fall with a dump from which the dump is believed; of snap valves nine in ten reach 0.4, of pairs of
@@ -179,9 +180,13 @@ def _levels_among(scores: Scores, vessel: Vessel, dump: int, falling: Sequence[i
     most = vessel.leads[dump, falling[0]]
     # A level falls all the time the valve is open; a pressure sags, and is held again.
     if most < -0.72:
-        scores.add([vessel.tags[falling[0]]], {"interface_level": 1.5, "oil_level": 0.8}, 0.0, "falls all the dump long")
+        scores.add(
+            [vessel.tags[falling[0]]], {"interface_level": 1.5, "oil_level": 0.8}, 0.0, "falls all the dump long"
+        )
     else:
-        scores.add([vessel.tags[falling[0]]], {"vessel_pressure": 1.5, "interface_level": -1.5}, 0.0, "sags in the dump")
+        scores.add(
+            [vessel.tags[falling[0]]], {"vessel_pressure": 1.5, "interface_level": -1.5}, 0.0, "sags in the dump"
+        )
     like = [at for at in falling if vessel.leads[dump, at] < 0.8 * most and vessel.moves[at, falling[0]] > 0.7]
     if len(falling) > 1:
         scores.add([vessel.tags[falling[0]]], {"interface_level": 1.5, "oil_level": 0.8}, 0.0, "falls most in the dump")
@@ -298,4 +303,6 @@ def _unmoved(scores: Scores, vessel: Vessel) -> None:
         if float(np.abs(vessel.moves[at, others]).max()) < 0.06:
             tag = [vessel.tags[at]]
             scores.add(tag, dict.fromkeys(ANALYSES, 1.0) | {"scrubber_level": 0.5}, 0.0, "nothing moves it")
-            scores.add(tag, {"interface_level": -1.5, "vessel_pressure": -0.5, **dict.fromkeys(RATES[:2], -1.5)}, 0.0, "")
+            scores.add(
+                tag, {"interface_level": -1.5, "vessel_pressure": -0.5, **dict.fromkeys(RATES[:2], -1.5)}, 0.0, ""
+            )

@@ -8,8 +8,12 @@ import polars as pl
 
 from nightgauge.adopt.readings import Readings
 
-OPEN_WORDS = frozenset("open opened on true yes run running active high 1 start started opn".split())
-SHUT_WORDS = frozenset("closed close shut off false no stop stopped idle inactive low 0 cls clsd".split())
+OPEN_WORDS = frozenset(
+    {"open", "opened", "opn", "on", "true", "yes", "run", "running", "active", "high", "1", "started"}
+)
+SHUT_WORDS = frozenset(
+    {"closed", "close", "cls", "clsd", "shut", "off", "false", "no", "stop", "stopped", "idle", "inactive", "low", "0"}
+)
 """Common practice, no source."""
 
 
@@ -55,7 +59,7 @@ def number_states(readings: Readings) -> Readings:
 
 
 def highs_of(readings: Readings, tags: npt.NDArray[np.int64]) -> dict[str, pl.Series]:
-    """Return for each tag how long it usually stays at 1 [s] and how often it goes there a day; null where it never does.
+    """Return for each tag how long it usually stays at 1 [s] and how often it goes there a day; null if never.
 
     Only switches are looked at.
     """

@@ -19,7 +19,7 @@ _BLANKS = (
     ("gas_specific_gravity", "0.75", "laboratory; 0.6 to 1.2"),
     ("required_retention", '{ water = "? min", oil = "? min" }', "bottle test; 3 to 30 min"),
 )  # fmt: skip
-"""Keys that no export tells, a form to fill in, where to find it and what is usual. Ranges: common practice, no source."""
+"""Keys that no export tells, a form to fill in, where to find it, what is usual. Ranges: common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -57,7 +57,7 @@ def _header(header: Header) -> list[str]:
 
 
 def quoted(text: str) -> str:
-    """Return a text as TOML writes it.
+    r"""Return a text as TOML writes it.
 
     Examples
     --------
@@ -74,12 +74,18 @@ def _vessel(vessel: DraftVessel) -> list[str]:
     reason = "a well-on-test tag" if vessel.service == "test vessel" else "assumed; or heater treater, separator"
     lines = ["[[vessel]]", f"id = {quoted(vessel.id)}", f"service = {quoted(vessel.service)}    # {reason}"]
     lines += [f"# {key} = {form}    # {where}" for key, form, where in _BLANKS]
-    lines.append(_level("normal_interface", found.interface, vessel, "interface_level", "drawing; 0.3 to 0.6 of the height"))
+    lines.append(
+        _level("normal_interface", found.interface, vessel, "interface_level", "drawing; 0.3 to 0.6 of the height")
+    )
     lines.append(_level("normal_oil_level", found.oil_level, vessel, "oil_level", "drawing; weir or oil float"))
     if "temperature" not in vessel.signals:
         lines.append('# temperature = "? degF"    # where no tag tells; 60 to 200 degF')
     lines += ["[vessel.water_dump]", *_dump(vessel)]
-    lines += ["[vessel.oil_valve]", _pressure("holds", found.oil_holds, vessel), '# needs = "? psig"    # what moves the oil on']
+    lines += [
+        "[vessel.oil_valve]",
+        _pressure("holds", found.oil_holds, vessel),
+        '# needs = "? psig"    # what moves the oil on',
+    ]
     return [*lines, "[vessel.gas_valve]", _pressure("holds", found.gas_holds, vessel)]
 
 
@@ -88,7 +94,9 @@ def _dump(vessel: DraftVessel) -> list[str]:
     action = f'action = "{found.action}"' if found.action else '# action = "snap"    # or "throttling"'
     lines = [action]
     if found.action != "throttling":
-        lines.append(_level("opens_at", found.opens_at, vessel, "interface_level", "float; a few inches above the interface"))
+        lines.append(
+            _level("opens_at", found.opens_at, vessel, "interface_level", "float; a few inches above the interface")
+        )
         lines.append(_level("closes_at", found.closes_at, vessel, "interface_level", "float; 2 to 9 in below it opens"))
     if found.action != "snap":
         lines.append(_level("holds", found.holds, vessel, "interface_level", "throttling float; the interface"))

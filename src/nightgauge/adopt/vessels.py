@@ -20,6 +20,9 @@ _CLEAR = 1.4
 _USEFUL = 0.35
 """Names tell the vessel where so large a share of the tags have their closest neighbour under the same key, beyond
 chance; random names reach none of it. House choice."""
+_ELSEWHERE, _FURTHER = 1.3, 2.5
+"""A name is contradicted where the tag's closest neighbour elsewhere is so much closer than beyond doubt, and so many
+times as close as any of the vessel it is named after. House choices."""
 _BY_NAME = 0.9
 """How sure a name alone is of the vessel. House choice."""
 _MISLEAD = 0.02
@@ -137,7 +140,7 @@ def _usefulness(keys: Sequence[Key | None], tags: Sequence[int], strength: Float
     if len(surely) == 0:
         return 0.0
     hits = sum(keys[at] is not None and keys[at] == keys[closest[at]] for at in surely.tolist())
-    return hits / len(surely) - 2.0 * chance
+    return float(hits / len(surely) - 2.0 * chance)
 
 
 def grouped(names: Sequence[Name], keyed: Sequence[Keyed], bonds: Bonds) -> list[Placed]:
@@ -180,7 +183,7 @@ def _confirm(placed: list[Placed | None], bonds: Bonds, names: Sequence[Name]) -
             confirmed += 1
             continue
         home, away = _home_of(tag, members, bonds.strength, without=one.vessel)
-        if away >= 1.6 * STRONG and away > 3.0 * at_home:
+        if away >= _ELSEWHERE * STRONG and away > _FURTHER * at_home:
             mate = max(members[home], key=lambda other: bonds.strength[tag, other])
             moved[tag] = Placed(home, 0.85, "behaviour", f"moves with {names[mate].tag}")
     if len(moved) > _MISLEAD * (confirmed + len(moved)):

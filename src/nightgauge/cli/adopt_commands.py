@@ -17,9 +17,12 @@ _SURE, _LIKELY = 0.8, 0.5
 
 def adopt(
     exports: Annotated[
-        list[Path], typer.Argument(metavar="EXPORTS...", help="Historian exports, or folders of them.", show_default=False)
+        list[Path],
+        typer.Argument(metavar="EXPORTS...", help="Historian exports, or folders of them.", show_default=False),
     ],
-    out: Annotated[Path, typer.Option("--out", metavar="FOLDER", help="The field folder to draft.", show_default=False)],
+    out: Annotated[
+        Path, typer.Option("--out", metavar="FOLDER", help="The field folder to draft.", show_default=False)
+    ],
     time_zone: Annotated[
         str | None,
         typer.Option(metavar="ZONE", help="IANA zone of stamps without an offset, as America/Denver. [default: UTC]"),

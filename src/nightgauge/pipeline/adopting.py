@@ -237,7 +237,9 @@ class _Gathered:
         texts = [self.tags[tag] for tag in self.is_text]
         worded = pl.concat(self.texts) if self.texts else pl.DataFrame(schema=_WORDED)
         numbers = pl.concat(self.numbers) if self.numbers else pl.DataFrame(schema=_NUMBERS)
-        stray = numbers.filter(pl.col("tag_id").is_in(texts)).select("tag_id", "time_s", text=pl.col("value").cast(pl.String))
+        stray = numbers.filter(pl.col("tag_id").is_in(texts)).select(
+            "tag_id", "time_s", text=pl.col("value").cast(pl.String)
+        )
         worded = pl.concat([worded, stray]).drop_nulls("text")
         words = worded.group_by("tag_id").agg(pl.col("text").unique().sort()).sort("tag_id")
         codes = words.explode("text").with_columns(value=pl.int_range(pl.len()).over("tag_id").cast(pl.Float64))

@@ -116,7 +116,9 @@ def _opening(review: Review, tags: int) -> tuple[str, ...]:
     contradicted = sum(bool(tag.told) for vessel in review.vessels for tag in vessel.tags)
     lines = [f"{counted(tags, 'tag', 'tags')} drafted as {counted(len(review.vessels), 'vessel', 'vessels')}."]
     if doubtful:
-        lines.append(f"{counted(doubtful, 'tag', 'tags')} to look at first, {contradicted} of them because something contradicts.")
+        lines.append(
+            f"{counted(doubtful, 'tag', 'tags')} to look at first, {contradicted} of them because something contradicts."
+        )
     if review.unplaced:
         lines.append(f"{counted(len(review.unplaced), 'tag', 'tags')} without a place: they stand in unplaced.csv.")
     return tuple(line[0].upper() + line[1:] for line in lines)
@@ -155,7 +157,9 @@ def _points(times_s: Floats, values: Floats) -> Sequence[tuple[float, float]]:
     starts = np.flatnonzero(np.concatenate(([True], np.diff(column) > 0)))
     x = (column[starts] + 0.5) * _WIDTH_PX / _COLUMNS
     made = []
-    for at, bottom, top in zip(x, np.minimum.reduceat(values, starts), np.maximum.reduceat(values, starts), strict=True):
+    for at, bottom, top in zip(
+        x, np.minimum.reduceat(values, starts), np.maximum.reduceat(values, starts), strict=True
+    ):
         for value in (bottom,) if bottom == top else (bottom, top):
             made.append((float(at), _HEIGHT_PX - 2.0 - (float(value) - low) / range_ * (_HEIGHT_PX - 4.0)))
     return made
