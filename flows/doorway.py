@@ -10,7 +10,6 @@ from pathlib import Path
 from nightgauge.errors import FieldFolderError, NightgaugeError
 from nightgauge.pipeline.nights import NightReport
 from nightgauge.pipeline.reading import FileOutcome, ReadReport
-from nightgauge.pipeline.telling import Tell
 from nightgauge.units import UnitProblem, parse
 
 NEWLY_REFUSED_OR_FAILED = 3
@@ -45,19 +44,6 @@ def say(text: str) -> None:
     except BrokenPipeError:
         # Python flushes once more at its end; what nobody reads goes nowhere.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-
-
-def progress() -> Tell:
-    """Return progress for people: one line that is written over on a terminal, silence in a pipe."""
-    if not sys.stderr.isatty():
-        return lambda what, done, total: None
-
-    def tell(what: str, done: int, total: int) -> None:
-        end = "\n" if done == total else ""
-        sys.stderr.write(f"\r\x1b[K{what}: {done} of {total}{end}")
-        sys.stderr.flush()
-
-    return tell
 
 
 def read_lines(report: ReadReport) -> list[str]:

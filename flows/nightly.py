@@ -15,7 +15,8 @@ from importlib import import_module
 from pathlib import Path
 from types import ModuleType
 
-from doorway import NEWLY_REFUSED_OR_FAILED, clock, duration_s, guarded, night_line, parser, progress, read_lines, say
+from bars import progress
+from doorway import NEWLY_REFUSED_OR_FAILED, clock, duration_s, guarded, night_line, parser, read_lines, say
 from nightgauge.errors import SettingError
 from nightgauge.field.calendar import default_until, parse_until
 from nightgauge.field.read import read_field

@@ -1,17 +1,21 @@
 """Nights in turn, each as it would have run then: how detectors are judged, and what a new site would have been told.
 
-    uv run flows/replay.py FIELD_TOML --from D --to D [--into DATABASE]
+    uv run flows/replay.py FIELD_TOML --from D --to D [--into DATABASE] [--resume]
 
 The night of date D judges data before D 00:00 of the field. Samples that arrived later as corrections are
-visible to a replay: it knows each export as it is now.
+visible to a replay: it knows each export as it is now. A replay that was stopped goes on with `--resume`: exports
+that were stored and nights that were kept are not done again.
 """
 
 import argparse
 import sys
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 
+import polars as pl
+
+from bars import progress
 from doorway import NEWLY_REFUSED_OR_FAILED, guarded, night_line, parser, read_lines, say
 from nightgauge.errors import SettingError, StoreMissing
 from nightgauge.field.calendar import day_bounds
@@ -24,21 +28,35 @@ from prefect_quiet import flow, runnable
 
 
 @flow(name="replay")
-def replay(field_toml: Path, first: date, last: date, into: Path | None = None, *, with_server: bool = True) -> int:
+def replay(
+    field_toml: Path,
+    first: date,
+    last: date,
+    into: Path | None = None,
+    *,
+    resume: bool = False,
+    with_server: bool = True,
+) -> int:
     """Run the nights of the dates from first to last; return the exit code."""
     field = field_into(read_field(field_toml), into)
     store = Store(field.database)
+    tell = progress()
     with store.night_lock():
-        refuse_used(store, field)
+        wanted = nights_between(field, first, last)
+        left = wanted[kept_so_far(store, field, wanted, may_go_on=resume) :]
         read = runnable(read_exports, with_server=with_server)(field)
         for line in read_lines(read):
             say(line)
         say("corrections that arrived later are seen by every night of a replay")
         failed = read.count("refused") > 0
-        for until in nights_between(field, first, last):
+        if len(left) < len(wanted):
+            say(f"{len(wanted) - len(left)} of {len(wanted)} nights were kept before")
+        for number, until in enumerate(left, start=len(wanted) - len(left)):
+            tell("nights", number, len(wanted))
             night = runnable(run_night, with_server=with_server)(field, until)
             failed = failed or bool(night.failed)
             say(night_line(night, field.time_zone))
+        tell("nights", len(wanted), len(wanted))
         page = runnable(write_page, with_server=with_server)(field, day_bounds(field.zone, last)[0])
     say(f"the week's page is {page}")
     return NEWLY_REFUSED_OR_FAILED if failed else 0
@@ -52,18 +70,29 @@ def field_into(field: Field, into: Path | None) -> Field:
     return replace(field, database=database, reports=database.with_name(f"{database.stem}-reports"))
 
 
-def refuse_used(store: Store, field: Field) -> None:
-    """Raise where nights have run on the database: a replay starts with an empty ledger."""
+def kept_so_far(store: Store, field: Field, wanted: list[datetime], *, may_go_on: bool) -> int:
+    """Return how many of the wanted nights the database holds already; raise where it holds others.
+
+    A replay starts with an empty ledger, or goes on where one of the same nights was stopped.
+    """
     try:
         with store.reading() as reader:
-            count = reader.nights().height
+            runs = reader.nights()
     except StoreMissing:
-        return
-    if count:
-        raise SettingError(
-            f"{field.database} holds {count} nights already, and a replay starts with an empty ledger; "
-            "give it a database of its own with --into FILE"
-        )
+        return 0
+    kept = runs.filter(pl.col("state") == "done")["until_utc"].to_list()
+    is_same = kept == wanted[: len(kept)]
+    if runs.is_empty() or (may_go_on and is_same):
+        return len(kept)
+    if is_same:
+        remedy = "to go on where it was stopped, add --resume"
+    elif may_go_on:
+        remedy = "these are not the first nights of the dates asked for, so there is nothing to go on with"
+    else:
+        remedy = "give it a database of its own with --into FILE"
+    raise SettingError(
+        f"{field.database} holds {len(kept)} nights already, and a replay starts with an empty ledger; {remedy}"
+    )
 
 
 def day(text: str) -> date:
@@ -80,6 +109,7 @@ def arguments() -> argparse.Namespace:
     made.add_argument("--from", dest="first", metavar="D", type=day, required=True, help="date of the first night")
     made.add_argument("--to", dest="last", metavar="D", type=day, required=True, help="date of the last night")
     made.add_argument("--into", metavar="DATABASE", type=Path, help="another database than the field's own")
+    made.add_argument("--resume", action="store_true", help="go on with a replay of these dates that was stopped")
     asked = made.parse_args()
     if asked.last < asked.first:
         made.error(f"--to {asked.last} lies before --from {asked.first}")
@@ -90,10 +120,10 @@ def main() -> int:
     """Replay what the command line asks for."""
     asked = arguments()
     field = field_into(read_field(asked.field), asked.into)  # What is wrong is told before Prefect starts.
-    refuse_used(Store(field.database), field)
+    kept_so_far(Store(field.database), field, nights_between(field, asked.first, asked.last), may_go_on=asked.resume)
     with_server = has_server()
     return runnable(replay, with_server=with_server)(
-        asked.field, asked.first, asked.last, asked.into, with_server=with_server
+        asked.field, asked.first, asked.last, asked.into, resume=asked.resume, with_server=with_server
     )
 
 

@@ -4,13 +4,16 @@ import json
 import subprocess
 import sys
 from collections.abc import Callable
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
 from nightgauge.field.read import read_field
 from nightgauge.store import Store
+from nightgauge.vocabulary.frames import FIRST_TIME
 
+LAST = datetime(2100, 1, 1, tzinfo=UTC)
 Run = Callable[..., subprocess.CompletedProcess[str]]
 MakeField = Callable[..., Path]
 
@@ -90,7 +93,33 @@ def test_replay_reports_a_fault_on_the_night_that_could_first_see_it(make_field:
     assert stuck["first_reported"] == "2026-05-06T00:00:00+00:00"
     again = run("flows/replay.py", toml, "--from", "2026-05-03", "--to", "2026-05-07")
     assert again.returncode == 2
-    assert "--into" in again.stderr
+    assert "--resume" in again.stderr
+    other = run("flows/replay.py", toml, "--from", "2026-05-04", "--to", "2026-05-07")
+    assert other.returncode == 2
+    assert "--into" in other.stderr
+
+
+def test_a_replay_that_was_killed_goes_on_where_it_stood(make_field: MakeField, run: Run) -> None:
+    toml = make_field(6, {4: 20000.0})
+    nights = ("--from", "2026-05-03", "--to", "2026-05-07")
+    whole, parts = toml.parent / "whole.duckdb", toml.parent / "parts.duckdb"
+    assert run("flows/replay.py", toml, *nights, "--into", whole).returncode == 0
+    stopped = [sys.executable, str(Path(__file__).parents[2] / "flows" / "replay.py"), str(toml)]
+    with subprocess.Popen([*stopped, *nights, "--into", str(parts)], stdout=subprocess.PIPE, text=True) as running:
+        for line in running.stdout:
+            if line.startswith("night up to 2026-05-05"):
+                running.kill()
+    refused = run("flows/replay.py", toml, *nights, "--into", parts)
+    assert (refused.returncode, "--resume" in refused.stderr) == (2, True)
+    others = run("flows/replay.py", toml, "--from", "2026-05-04", "--to", "2026-05-07", "--into", parts, "--resume")
+    assert (others.returncode, "nothing to go on with" in others.stderr) == (2, True)
+    resumed = run("flows/replay.py", toml, *nights, "--into", parts, "--resume")
+    assert resumed.returncode == 0, resumed.stderr
+    assert "of 5 nights were kept before" in resumed.stdout
+    with Store(whole).reading() as one, Store(parts).reading() as other:
+        assert one.findings().equals(other.findings())
+        assert one.finding_events().equals(other.finding_events())
+        assert one.hours(FIRST_TIME, LAST).equals(other.hours(FIRST_TIME, LAST))
 
 
 def test_a_schedule_without_a_server_says_how_to_start_one(make_field: MakeField, run: Run) -> None:
