@@ -32,7 +32,8 @@ def select_unsorted(
     """Return the rows of the frame's table that meet a condition, in no order."""
     columns = ", ".join(f'"{name}"' for name in frame.schema)
     query = f"SELECT {columns} FROM {frame.name} WHERE {where}"  # noqa: S608  names and conditions are this room's
-    return con.sql(query, params=parameters or {}).pl()
+    rows: pl.DataFrame = con.sql(query, params=parameters or {}).pl()
+    return rows
 
 
 def scalar(con: duckdb.DuckDBPyConnection, query: str, parameters: Parameters | None = None) -> Any:
