@@ -14,7 +14,6 @@ import polars as pl
 from nightgauge.store import ranges
 from nightgauge.store.home import KEY, Merged
 from nightgauge.store.sample_order import in_order
-from nightgauge.vocabulary.exports import EXPORT_SAMPLES
 from nightgauge.vocabulary.flags import UNCERTAIN
 from nightgauge.vocabulary.frames import SAMPLES
 
@@ -55,17 +54,25 @@ class Plan:
 
 
 def meeting(incoming: pl.DataFrame, held: pl.DataFrame) -> pl.DataFrame:
-    """Return the keys of incoming EXPORT_SAMPLES that are stored: with file_id, part_id, and whether both say the same.
+    """Return what is stored of the keys of incoming EXPORT_SAMPLES, row by row.
 
     Parameters
     ----------
     held : DataFrame
         Columns of `HELD`.
 
+    Returns
+    -------
+    DataFrame
+        Columns file_id and part_id (null where nothing is stored), and whether both say the same.
+
     """
+    if held.is_empty():
+        nothing = pl.repeat(None, incoming.height, dtype=pl.Int32)
+        return pl.select(file_id=nothing, part_id=nothing, same=pl.repeat(value=False, n=incoming.height))
+    met = incoming.join(held, on=KEY, how="left", suffix="_held", maintain_order="left")
     same = pl.all_horizontal(pl.col(name).eq_missing(pl.col(f"{name}_held")) for name in SAID)
-    met = incoming.join(held, on=KEY, how="inner", suffix="_held")
-    return met.select(*KEY, "file_id", "part_id", same=same)
+    return met.select("file_id", "part_id", same=pl.col("part_id").is_not_null() & same)
 
 
 def of_later_file(
@@ -85,14 +92,14 @@ def of_later_file(
         Columns tag_id, vessel.
 
     """
-    met = meeting(incoming, held) if held.height else _NOTHING_MET
-    same, other = met.filter("same"), met.filter(~pl.col("same"))
-    changed = incoming.join(same, on=KEY, how="anti") if same.height else incoming
+    met = meeting(incoming, held)
+    changed = incoming.filter(~met["same"])
+    other = met.filter(~pl.col("same") & pl.col("part_id").is_not_null())
     span = changed.select(first=pl.col("time_utc").min(), last=pl.col("time_utc").max()).row(0)
     merged = Merged(
         fresh=changed.height - other.height,
         overwrote=other.height,
-        repeated=same.height,
+        repeated=incoming.height - changed.height,
         uncertain=int((changed["flag"] == UNCERTAIN).sum()),
         first=span[0],
         last=span[1],
@@ -112,21 +119,19 @@ def of_earlier_file(
         Columns of `HELD`: all stored samples of the tags that were read again.
 
     """
-    mine = pl.col("file_id") <= file_id
     met = meeting(incoming, held)
-    fresh = incoming.join(met, on=KEY, how="anti")
     # Equal samples of earlier files become this file's: those are read again after it and must not displace it.
-    taken = met.filter(mine)
+    taken = met.select((pl.col("file_id") <= file_id).fill_null(value=False)).to_series()
+    fresh = met["part_id"].is_null()
     written = held.filter((pl.col("file_id") == file_id) & pl.col("tag_id").is_in(tag_ids.implode()))
     vanished = written.join(incoming, on=KEY, how="anti")
-    rows = pl.concat([fresh, incoming.join(taken, on=KEY, how="semi")])
-    rewritten = frozenset(pl.concat([taken["part_id"], vanished["part_id"]]))
-    changed = pl.concat([vanished.select(KEY), fresh.select(KEY), taken.filter(~pl.col("same")).select(KEY)])
+    rewritten = frozenset(pl.concat([met.filter(taken)["part_id"], vanished["part_id"]]))
+    rows = incoming.filter(fresh | taken)
+    changed = pl.concat([vanished.select(KEY), incoming.filter(fresh | (taken & ~met["same"])).select(KEY)])
     return Plan(*where, _of_file(rows, file_id), vanished.select(KEY), rewritten), changed
 
 
 _NO_KEYS = SAMPLES.empty().select(KEY)
-_NOTHING_MET = meeting(EXPORT_SAMPLES.empty(), pl.DataFrame(schema=HELD))
 
 
 def _of_file(samples: pl.DataFrame, file_id: int) -> pl.DataFrame:
