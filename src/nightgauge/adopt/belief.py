@@ -13,7 +13,7 @@ from nightgauge.vocabulary.signals import SIGNALS
 _FEWEST = 3
 """A letter group has to come in so many names to mean anything: random names hold letters too. House choice."""
 _AGREES = 0.75
-"""Share of its tags whose kind of value a part's meaning has to fit: a fleet's area code fits at random. House choice."""
+"""Share of its tags whose kind of value a part's meaning has to fit: an area's code fits at random. House choice."""
 _TRUE_NAMES = 0.5
 """Names mean nothing at all where of the tags whose kind is certain fewer than this share are named so. House choice:
 letters by chance fit about a third."""

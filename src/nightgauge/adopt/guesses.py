@@ -32,6 +32,8 @@ many agree."""
 _NAMELESS = 2.0
 """Where no name and no unit speaks, scores count half: behaviours that look alike come in company. House choice,
 checked on simulated fleets."""
+_OFTEN, _LEANS = 15.0, -0.35
+"""Turns a day, and skewness of the changes, from which a switch or level tells of dumps. House choices."""
 _LIKELY = 0.7
 """From this a tag that moves with nothing is taken for what makes a vessel. House choice."""
 _TURNING_MIN = 45
@@ -168,7 +170,14 @@ def _bonds(seen: Seen) -> Bonds:
     strength[daily] = strength[:, daily] = 0.0  # the weather is common to all vessels
     strength[np.ix_(seen.kinds.is_text, seen.kinds.is_text)] = 0.0  # wells are turned by one crew, vessel after vessel
     single = {"total": seen.kinds.counts, "state": seen.kinds.is_state, "text": seen.kinds.is_text, "daily": daily}
-    return Bonds(strength, single, {"total": len(TOTALS), "state": len(STATES), "text": 1, "daily": 1})
+    often = (seen.behaviour["opens_per_day"].fill_null(0.0) > _OFTEN).to_numpy() & seen.kinds.is_state
+    most = {"total": len(TOTALS), "state": len(STATES), "text": 1, "daily": 1}
+    return Bonds(strength, single, most, often | seen.kinds.counts | _saws(seen))
+
+
+def _saws(seen: Seen) -> npt.NDArray[np.bool_]:
+    lean, turns = (seen.behaviour[name].fill_null(0.0).to_numpy() for name in ("lean", "per_day"))
+    return np.asarray(seen.kinds.is_analogue & (lean < _LEANS) & (turns > _OFTEN))
 
 
 def _follows_the_day(seen: Seen) -> npt.NDArray[np.bool_]:
@@ -274,7 +283,9 @@ def _lone(scores: Scores, groups: dict[int, list[int]]) -> None:
             scores.values[tags[0], ~makes] -= _TAKEN
 
 
-def _guess(tag: int, name: str, scores: Scores, behaved: npt.NDArray[np.float64], placed: Placed, chosen: _Chosen) -> Guess:  # fmt: skip
+def _guess(
+    tag: int, name: str, scores: Scores, behaved: npt.NDArray[np.float64], placed: Placed, chosen: _Chosen
+) -> Guess:  # fmt: skip
     why = scores.reasons[tag].get(chosen.signal, (0.0, "by elimination"))[1]
     told = [f"its name says another vessel, but it {placed.contradicts}"] if placed.contradicts else []
     likely = int(behaved[tag].argmax())

@@ -267,8 +267,8 @@ def _leaders(scores: Scores, vessel: Vessel) -> None:
             lead = float(vessel.leads[one, other] - vessel.leads[other, one])
             if one != other and vessel.moves[one, other] > 0.25 and lead > _LEADS:
                 gain = min(2.0 * lead, 1.0)
-                scores.add([vessel.tags[one]], {"vessel_pressure": 0.7 * gain, "inlet_pressure": gain, "oil_rate": gain},
-                           0.0, "comes before the level")  # fmt: skip
+                first = {"vessel_pressure": 0.7 * gain, "inlet_pressure": gain, "oil_rate": gain}
+                scores.add([vessel.tags[one]], first, 0.0, "comes before the level")
                 scores.add([vessel.tags[other]], {"interface_level": gain, "water_rate": gain, "oil_level": 0.7 * gain,
                                                   "water_dump_position": gain}, 0.0, "follows the inflow")  # fmt: skip
 

@@ -23,6 +23,8 @@ chance; random names reach none of it. House choice."""
 _ELSEWHERE, _FURTHER = 1.3, 2.5
 """A name is contradicted where the tag's closest neighbour elsewhere is so much closer than beyond doubt, and so many
 times as close as any of the vessel it is named after. House choices."""
+_LOOSE = 4.0
+"""Below this a tag hangs on nothing; chance reaches 5 in one pair of a hundred of simulated fleets. House choice."""
 _BY_NAME = 0.9
 """How sure a name alone is of the vessel. House choice."""
 _MISLEAD = 0.02
@@ -55,6 +57,8 @@ class Bonds:
     """Kinds of which a vessel has few: for each the tags of it."""
     most: Mapping[str, int]
     """How many of each kind a vessel has at most."""
+    movers: Bools
+    """Tags that tell when water or oil leaves: of one vessel they move together or one of them is elsewhere."""
 
 
 @dataclass(frozen=True)
@@ -164,7 +168,7 @@ def grouped(names: Sequence[Name], keyed: Sequence[Keyed], bonds: Bonds) -> list
             placed[tag] = Placed(group, _BY_NAME, "name")
     _confirm(placed, bonds, names)
     loose = [tag for tag, one in enumerate(placed) if one is None]
-    _gather(placed, loose, len(by_key), bonds)
+    _gather(placed, loose, _new(_members(placed)) + 1, bonds)
     return [one or Placed(-1, 0.0, "moves with nothing") for one in placed]
 
 
@@ -172,7 +176,7 @@ def _confirm(placed: list[Placed | None], bonds: Bonds, names: Sequence[Name]) -
     """Confirm by behaviour what names say; move a tag whose behaviour says otherwise."""
     members = _members(placed)
     moved: dict[int, Placed] = {}
-    confirmed = 0
+    confirmed = strangers = 0
     for tag, one in enumerate(placed):
         if one is None:
             continue
@@ -186,12 +190,24 @@ def _confirm(placed: list[Placed | None], bonds: Bonds, names: Sequence[Name]) -
         if away >= _ELSEWHERE * STRONG and away > _FURTHER * at_home:
             mate = max(members[home], key=lambda other: bonds.strength[tag, other])
             moved[tag] = Placed(home, 0.85, "behaviour", f"moves with {names[mate].tag}")
+        elif at_home < _LOOSE and bonds.movers[tag] and _hangs_together(own, bonds):
+            strangers += 1
+            moved[tag] = Placed(_new(members) + strangers, 0.6, "behaviour", "moves with nothing of it")
     if len(moved) > _MISLEAD * (confirmed + len(moved)):
         for tag, one in enumerate(placed):
             if one is not None and one.confidence == _BY_NAME:
                 placed[tag] = replace(one, confidence=0.75, why="name, where some names mislead")
     for tag, one in moved.items():
         placed[tag] = one
+
+
+def _new(members: Mapping[int, list[int]]) -> int:
+    return max(members, default=-1)
+
+
+def _hangs_together(tags: Sequence[int], bonds: Bonds) -> bool:
+    """Return whether some of these tags move together beyond doubt."""
+    return len(tags) > 1 and float(bonds.strength[np.ix_(tags, tags)].max()) >= _ELSEWHERE * STRONG
 
 
 def _members(placed: Sequence[Placed | None]) -> dict[int, list[int]]:

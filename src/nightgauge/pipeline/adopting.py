@@ -85,7 +85,8 @@ def adopt(exports: Sequence[Path], out: Path, zone: str | None, clock: datetime,
     seen = seen_of(readings, tell)
     known = written_vessels(before.last_tags, before.tags) if before.is_there else {}
     draft = draft_of(readings, seen, guesses_of(readings, seen), known)
-    header = Header(out.resolve().name, field.time_zone, zone is not None, _patterns(exports, out))
+    name = field.name if before.is_there else out.resolve().name
+    header = Header(name, field.time_zone, before.is_there or zone is not None, _patterns(exports, out))
     toml = _write(out, before, toml_text(header, draft), draft)
     page = out / PAGE
     page.write_text(adoption_page(review_of(header.name, draft, toml, field.zone)), encoding="utf-8")

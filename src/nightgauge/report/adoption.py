@@ -117,7 +117,7 @@ def _opening(review: Review, tags: int) -> tuple[str, ...]:
     lines = [f"{counted(tags, 'tag', 'tags')} drafted as {counted(len(review.vessels), 'vessel', 'vessels')}."]
     if doubtful:
         lines.append(
-            f"{counted(doubtful, 'tag', 'tags')} to look at first, {contradicted} of them because something contradicts."
+            f"{counted(doubtful, 'tag', 'tags')} to look at first, {contradicted} because something contradicts."
         )
     if review.unplaced:
         lines.append(f"{counted(len(review.unplaced), 'tag', 'tags')} without a place: they stand in unplaced.csv.")
