@@ -26,8 +26,9 @@ MAX_TEXT_BYTES = 64 << 30
 MAX_RATIO = 500
 """Unpacked over packed size beyond which a file is refused. House choice: exports pack 5 to 50 times; gzip cannot
 exceed 1032, zstd can."""
-RATIO_COUNTS_FROM_BYTES = 256 << 20
-"""Unpacked size from which the ratio is looked at: a short file of equal rows is no harm."""
+RATIO_COUNTS_FROM_BYTES = 64 << 20
+"""Unpacked size from which the ratio is looked at: a short file of equal rows is no harm, and eight million rows of
+eight bytes, the shortest there are, take less than a gigabyte."""
 
 _PARQUET = b"PAR1"
 _GZIP = b"\x1f\x8b"

@@ -9,7 +9,7 @@ import numpy.typing as npt
 import polars as pl
 
 from nightgauge.streams.content import Kind, refusal, text_blocks
-from nightgauge.streams.headers import Layout, split_header
+from nightgauge.streams.headers import MAX_COLUMNS, Layout, split_header
 from nightgauge.streams.kept_out import WRONG_LENGTH
 from nightgauge.streams.lines import Cut, Cutter, Group, Misfit, newlines, with_newlines
 from nightgauge.vocabulary.exports import Export
@@ -65,7 +65,7 @@ def pieces(export: Export, kind: Kind, known_tags: frozenset[str]) -> Iterator[P
     if found is None:
         return
     separator, layout, line, rest = found
-    reader = _Reader(layout, separator, Cutter(separator, len(layout.names)))
+    reader = _Reader(export, layout, separator, Cutter(separator, len(layout.names)))
     for block in blocks:
         if b'"' in rest or b'"' in block:
             cut = reader.cutter.cut(rest + block, line, is_last=False)
@@ -94,11 +94,12 @@ def _header(
     text, line = b"", 1
     for block in blocks:
         text += block
-        while b"\n" in text:
-            first, text = text.split(b"\n", 1)
-            line += 1
-            if first.strip():
-                return *_split(export, first, line - 1, known_tags), line, text
+        blank = text.rfind(b"\n", 0, len(text) - len(text.lstrip())) + 1  # where the first line that is not blank begins
+        line += newlines(text[:blank])
+        text = text[blank:]
+        end = text.find(b"\n")
+        if end >= 0:
+            return *_split(export, text[:end], line, known_tags), line + 1, text[end + 1 :]
         _refuse_endless(export, text, line)
     return (*_split(export, text, line, known_tags), line + 1, b"") if text.strip() else None
 
@@ -110,7 +111,8 @@ def _split(export: Export, header: bytes, line: int, known_tags: frozenset[str])
             export,
             f"line {line}",
             repr(header[:80].decode("utf-8", errors="replace")),
-            "a header with tag, time stamp and value columns, or a time stamp column and one column per tag",
+            "a header with tag, time stamp and value columns, or a time stamp column and one column per tag, "
+            f"{MAX_COLUMNS:,} columns at most",
             "name the columns, or keep the file out of `streams`",
         )
     return found
@@ -129,6 +131,7 @@ def _parsed_text(text: bytes, separator: str, schema: pl.Schema, *, is_quoted: b
 
 @dataclass(frozen=True)
 class _Reader:
+    export: Export
     layout: Layout
     separator: str
     cutter: Cutter
@@ -147,7 +150,7 @@ class _Reader:
         names = {f"c{i}": pl.Float64 if i in numbers else pl.String for i in range(self.cutter.columns)}
         try:
             fields = _parsed_text(text, self.separator, pl.Schema(names), is_quoted=False)
-        except pl.exceptions.ComputeError:
+        except (pl.exceptions.ComputeError, pl.exceptions.SchemaError):  # no number; a first line with too many fields
             return None
         if fields.height != newlines(text):
             return None
@@ -156,6 +159,14 @@ class _Reader:
 
     def table(self, cut: Cut) -> Table:
         """Return the rows of lines of any kind."""
+        if not cut.is_table:
+            misfit = cut.misfits[0] if cut.misfits else None
+            raise refusal(
+                self.export,
+                "its rows" if misfit is None else f"line {misfit.number} and others",
+                f"rows of which most have not the {self.cutter.columns} columns of the header",
+                "rows of a table",
+            )
         misfits = list(cut.misfits)
         pieces = [self._fields(group, misfits) for group in cut.groups]
         if cut.parsed or not pieces:

@@ -1,7 +1,7 @@
 """What the batches of one export come to: gathered in the order of the file, settled at its end."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -11,7 +11,7 @@ import polars as pl
 from nightgauge.streams import folds
 from nightgauge.streams.batch import RAW_LENGTH
 from nightgauge.streams.judge import Tally
-from nightgauge.streams.kept_out import told_once
+from nightgauge.streams.kept_out import few, told_once
 from nightgauge.streams.lines import Misfit
 from nightgauge.streams.samples import TagRuns, settle
 from nightgauge.streams.tag_table import TagTable
@@ -19,18 +19,62 @@ from nightgauge.streams.zones import Clock
 from nightgauge.vocabulary.exports import EXPORT_QUARANTINE, TAGS_SEEN, ParsedExport
 
 
+FOLD_FROM_ROWS = 200_000
+"""Rows told so far from which they are folded while a file is still read: some 20 MB."""
+MAX_WORDS = 100
+"""Unknown quality words of one export that are told by name. House choice: nobody reads more; a column of others is none
+of quality."""
+OTHER_WORDS = "(all others)"
+
+
+@dataclass
+class Folded:
+    """What is told of a file so far, folded each time that it has doubled: a file of any length takes little memory."""
+
+    fold: Callable[[list[pl.DataFrame]], pl.DataFrame]
+    parts: list[pl.DataFrame] = field(default_factory=list)
+    limit: int = FOLD_FROM_ROWS
+
+    def add(self, part: pl.DataFrame) -> None:
+        """Add what one batch tells."""
+        self.parts.append(part)
+        if sum(part.height for part in self.parts) > self.limit:
+            self.parts = [self.whole()]
+            self.limit = 2 * self.parts[0].height + FOLD_FROM_ROWS
+
+    def whole(self) -> pl.DataFrame:
+        """Return what is told of all batches."""
+        return self.fold(self.parts)
+
+
+def _seen(parts: list[pl.DataFrame]) -> pl.DataFrame:
+    return pl.concat([TAGS_SEEN.empty(), *parts]).group_by("tag").agg(pl.col("rows").sum()).sort("tag")
+
+
 @dataclass
 class Gathered:
     """Rows of an export so far, and what became of the others."""
 
     rows: list[TagRuns] = field(default_factory=list)
-    tallies: list[Tally] = field(default_factory=list)
-    misfits: list[pl.DataFrame] = field(default_factory=lambda: [EXPORT_QUARANTINE.empty()])
+    rows_ignored: int = 0
+    one_by_one: Folded = field(default_factory=lambda: Folded(few))
+    strangers: Folded = field(default_factory=lambda: Folded(told_once))
+    seen: Folded = field(default_factory=lambda: Folded(_seen))
+    unknown_quality: Counter[str] = field(default_factory=Counter)
 
     def add(self, rows: TagRuns, tally: Tally) -> None:
         """Add one batch."""
-        self.tallies.append(tally)
         self.rows.append(rows)
+        self.rows_ignored += tally.rows_ignored
+        self.one_by_one.add(tally.quarantine)
+        self.strangers.add(tally.strangers)
+        self.seen.add(tally.seen)
+        self._add_words(tally.unknown_quality)
+
+    def _add_words(self, words: Mapping[str, int]) -> None:
+        for word, rows in words.items():
+            is_told = word in self.unknown_quality or len(self.unknown_quality) < MAX_WORDS
+            self.unknown_quality[word[:RAW_LENGTH] if is_told else OTHER_WORDS] += rows
 
     def add_misfits(self, misfits: Sequence[Misfit], *, is_wide: bool) -> None:
         """Keep rows out that have not the columns of the header.
@@ -44,7 +88,7 @@ class Gathered:
             "raw_text": [misfit.raw.decode("utf-8", errors="replace")[:RAW_LENGTH] for misfit in misfits],
             "tag": [None for _ in misfits],
         }
-        self.misfits.append(pl.DataFrame(columns, schema=EXPORT_QUARANTINE.schema))
+        self.one_by_one.add(pl.DataFrame(columns, schema=EXPORT_QUARANTINE.schema))
 
     def parsed(self, tags: TagTable, clock: Clock) -> ParsedExport:
         """Return the export as read to its end; the rows gathered are used up."""
@@ -52,26 +96,20 @@ class Gathered:
         rows_judged = sum(len(part.rows) for part in self.rows)
         settled = settle(self.rows, tags.tag_ids[tags.by_number])
         quarantine = self._quarantine()
-        seen = pl.concat([TAGS_SEEN.empty(), *(tally.seen for tally in self.tallies)])
-        unknown_quality: Counter[str] = Counter()
-        for tally in self.tallies:
-            unknown_quality.update(tally.unknown_quality)
         return ParsedExport(
             samples=settled.samples,
             losers=settled.losers,
             quarantine=quarantine,
             rows_read=rows_judged + int(quarantine["rows"].sum()),
             rows_repeated=settled.rows_repeated,
-            rows_ignored=sum(tally.rows_ignored for tally in self.tallies),
+            rows_ignored=self.rows_ignored,
             rows_assumed_first=rows_assumed_first,
-            tags_seen=seen.group_by("tag").agg(pl.col("rows").sum()).sort("tag"),
-            unknown_quality=dict(sorted(unknown_quality.items())),
+            tags_seen=self.seen.whole(),
+            unknown_quality=dict(sorted(self.unknown_quality.items())),
         )
 
     def _quarantine(self) -> pl.DataFrame:
-        one_by_one = [tally.quarantine for tally in self.tallies]
-        by_tag = told_once([tally.strangers for tally in self.tallies])
-        whole = pl.concat([*self.misfits, *one_by_one, by_tag])
+        whole = pl.concat([self.one_by_one.whole(), self.strangers.whole()])
         return whole.sort(EXPORT_QUARANTINE.order, nulls_last=True, maintain_order=True)
 
 

@@ -20,6 +20,8 @@ QUALITY_NAMES = ("quality", "qual", "q", "status", "statuscode", "qualitycode", 
 """Usual headers by preference, letters and digits only, lower case. Common practice, no source."""
 
 SEPARATORS = (",", ";", "\t")
+MAX_COLUMNS = 100_000
+"""Columns of an export. House choice: a field of 3000 vessels with 30 tags each, all in one file."""
 
 _NOT_ALPHANUMERIC = re.compile(r"[\W_]+")
 
@@ -97,6 +99,8 @@ def split_header(line: bytes, known_tags: frozenset[str]) -> tuple[str, Layout] 
     """Return the separator and the layout of a header line, or None if none of the separators makes sense of it."""
     best: tuple[str, Layout] | None = None
     for separator in SEPARATORS:
+        if line.count(separator.encode()) >= MAX_COLUMNS:
+            continue
         names = [name.decode("utf-8", errors="replace") for name in fields_of(line, separator) or ()]
         layout = layout_of(names, known_tags)
         if layout is not None and (best is None or len(layout.names) > len(best[1].names)):

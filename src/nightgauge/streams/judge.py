@@ -27,6 +27,11 @@ FIRST_TIME = datetime(1990, 1, 1, tzinfo=UTC)
 AHEAD = timedelta(days=1)
 """Rows later than the clock at reading by more than this are kept out. Fixed by the field format."""
 
+MAX_TAGS = 1_000_000
+"""Different tags in one export, known or not. House choice: ten times the tags of a field of 3000 vessels."""
+MAX_TAG_BYTES = 64 << 20
+"""What their names take together: 64 bytes for each of so many."""
+
 _UNKNOWN, _IGNORED, _EMPTY, _LEFT_OUT = -1, -2, -3, -4
 """Groups of tags that are not in the tag table: nobody's, in `ignore`, without a name, not asked for."""
 _BAD_PLACE = flag_places([BAD])[0]
@@ -61,6 +66,7 @@ class Judge:
         # Two days more, for a stamp of the wall clock can lie that far beyond one of UTC.
         self.zone = clock_of(field.zone, (clock + AHEAD + timedelta(days=2)).date())
         self._groups: dict[str, int] = {}
+        self._tag_bytes = 0
 
     def judge(self, batch: Batch) -> tuple[TagRuns, Tally]:
         """Return the rows of a batch that become samples, and what became of the others."""
@@ -96,7 +102,13 @@ class Judge:
         found = self._groups.get(written)
         if found is None:
             found = self._groups[written] = self._group_of(written.strip())
+            self._tag_bytes += len(written)
         return found
+
+    @property
+    def is_of_too_many_tags(self) -> bool:
+        """Return whether the batches so far have more tags than any export."""
+        return len(self._groups) > MAX_TAGS or self._tag_bytes > MAX_TAG_BYTES
 
     def _group_of(self, name: str) -> int:
         if self.only is not None and name not in self.only:

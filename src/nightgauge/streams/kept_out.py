@@ -22,6 +22,10 @@ NOT_FINITE = "NaN or infinite"
 WRONG_LENGTH = "wrong number of fields"
 STRAY_QUOTE = "quotes do not match"
 
+TOLD_ONE_BY_ONE = 10_000
+"""Rows of one export told one by one for each reason; those after them are told together, by tag. House choice: enough
+to see what is wrong, and an export of which no row can be read does not fill the database."""
+
 _SCHEMA = pl.Schema(EXPORT_QUARANTINE.schema)
 
 Integers = npt.NDArray[np.int64]
@@ -69,11 +73,11 @@ class Reasons:
 
 
 def one_by_one(batch: Batch, rows: Integers, reasons: pl.Series) -> pl.DataFrame:
-    """Return EXPORT_QUARANTINE with one row for each of some rows of a batch."""
+    """Return EXPORT_QUARANTINE with one row for each of some rows of a batch, as far as they are told so."""
     if not len(rows):
         return EXPORT_QUARANTINE.empty()
     tag = batch.tag.written(rows).str.strip_chars()
-    return pl.DataFrame(
+    frame = pl.DataFrame(
         {
             "row_number": batch.row[rows],
             "rows": np.ones(len(rows), np.int64),
@@ -83,6 +87,7 @@ def one_by_one(batch: Batch, rows: Integers, reasons: pl.Series) -> pl.DataFrame
         },
         schema=_SCHEMA,
     )
+    return few([frame])
 
 
 def by_tag(batch: Batch, rows: Integers, reason: str) -> pl.DataFrame:
@@ -106,6 +111,18 @@ def by_tag(batch: Batch, rows: Integers, reason: str) -> pl.DataFrame:
         schema=_SCHEMA,
     )
     return told_once([frame])
+
+
+def few(parts: list[pl.DataFrame]) -> pl.DataFrame:
+    """Return EXPORT_QUARANTINE rows with those beyond the first of each reason told together, one row for each tag.
+
+    What it returns is the same however the rows are parted, and for parts that are few already.
+    """
+    whole = pl.concat([EXPORT_QUARANTINE.empty(), *parts]).sort("row_number", maintain_order=True)
+    if whole.height <= TOLD_ONE_BY_ONE:
+        return whole
+    is_told = whole.select(told=pl.int_range(pl.len()).over("reason") < TOLD_ONE_BY_ONE)["told"]
+    return pl.concat([whole.filter(is_told), told_once([whole.filter(~is_told)])])
 
 
 def told_once(parts: list[pl.DataFrame]) -> pl.DataFrame:

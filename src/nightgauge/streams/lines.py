@@ -14,6 +14,9 @@ from nightgauge.streams.kept_out import STRAY_QUOTE, WRONG_LENGTH
 
 MAX_QUOTED_BYTES = 64 << 10
 """A quote that is not closed this far beyond its line is a stray one. House choice: no historian value is longer."""
+MISFITS_COUNT_FROM = 100_000
+"""Misfits in one block from which it is no table if they are more than half of its lines. House choice: a crash or a
+stray quote spoils a few rows, and a block has some 200,000."""
 MAX_SPARE_FIELDS = 64
 """Empty fields allowed beyond the last named column: separators that a spreadsheet leaves. House choice."""
 
@@ -34,7 +37,7 @@ class Group:
     is_quoted: bool
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Misfit:
     """A row that has not the columns of the header."""
 
@@ -57,6 +60,8 @@ class Cut:
     """Lines used up."""
     rest: bytes = b""
     """Text that belongs to the next block."""
+    is_table: bool = True
+    """No if most lines are misfits, and so many that the file is refused: not all of them are told then."""
 
 
 @dataclass(frozen=True)
@@ -134,16 +139,18 @@ class _Uneven:
             self.is_open[result.lines :] = False
             result.rest = self.block[self.starts[result.lines] :] + rest
         self._misfits(result, fields)
+        if not result.is_table:
+            return result
         for count in np.unique(fields[self.is_open]):
             self._group(result, np.flatnonzero(self.is_open & (fields == count)), int(count))
         return result
 
     def _blank(self) -> Bools:
-        highest = np.maximum.reduceat(self.data, self.starts)
         blank: Bools = self.ends == self.starts
-        for i in np.flatnonzero(~blank & (highest <= _SPACE)):
-            line = self.block[self.starts[i] : self.ends[i]]
-            blank[i] = not line.strip(b" \r\t") and self.separator not in line
+        if not (~blank & (np.maximum.reduceat(self.data, self.starts) <= _SPACE)).any():
+            return blank
+        fillers = [letter for letter in b" \r\t\n" if letter != self.separator]
+        blank = ~np.logical_or.reduceat(~np.isin(self.data, fillers), self.starts)
         return blank
 
     def _line_of(self, places: Integers) -> Integers:
@@ -181,12 +188,18 @@ class _Uneven:
             if after < 0 and not self.is_last:
                 result.lines = i
                 return
+            if self._is_no_table(len(result.misfits)):
+                result.is_table = False
+                return
             last = int(np.searchsorted(self.ends, after)) if fields else i
             if fields is not None and not self._fits(fields) and self._swallows(i, last):
                 fields, last = None, i
             self.is_open[i : last + 1] = False
             next_line = last + 1
             self._keep(result, i, fields)
+
+    def _is_no_table(self, misfits: int) -> bool:
+        return misfits > max(MISFITS_COUNT_FROM, len(self.ends) // 2)
 
     def _swallows(self, first: int, last: int) -> bool:
         """Return whether lines after the first could be rows themselves: then a stray quote took them in."""
@@ -217,6 +230,9 @@ class _Uneven:
         columns = self.cutter.columns
         is_misfit = self.is_open & ((fields < columns) | (fields > columns + MAX_SPARE_FIELDS))
         self.is_open &= ~is_misfit
+        if not result.is_table or self._is_no_table(len(result.misfits) + int(is_misfit.sum())):
+            result.is_table = False
+            return
         for i in np.flatnonzero(is_misfit).tolist():
             raw = self.block[self.starts[i] : self.ends[i]]
             result.misfits.append(self._misfit(i, WRONG_LENGTH, fields_of(raw, self.cutter.separator)))

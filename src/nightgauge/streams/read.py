@@ -4,9 +4,9 @@ from datetime import datetime
 
 from nightgauge.field.settings import Field
 from nightgauge.streams import delimited, forms, parquet
-from nightgauge.streams.content import kind_of
+from nightgauge.streams.content import kind_of, refusal
 from nightgauge.streams.gather import Gathered
-from nightgauge.streams.judge import Judge, Tally
+from nightgauge.streams.judge import MAX_TAGS, Judge, Tally
 from nightgauge.streams.samples import TagRuns
 from nightgauge.streams.side_by_side import side_by_side
 from nightgauge.streams.tag_table import TagTable
@@ -50,9 +50,22 @@ def read_export(
     if kind == "parquet":
         for judged in side_by_side(judged_types, parquet.tables(export, known_tags)):
             gathered.add(*judged)
+            _refuse_too_many_tags(export, judge)
     elif kind != "empty":
         for table, judged in side_by_side(judged_text, delimited.pieces(export, kind, known_tags)):
             gathered.add(*judged)
+            _refuse_too_many_tags(export, judge)
             if only is None:
                 gathered.add_misfits(table.misfits, is_wide=table.layout.form == "wide")
     return gathered.parsed(tags, judge.zone)
+
+
+def _refuse_too_many_tags(export: Export, judge: Judge) -> None:
+    if judge.is_of_too_many_tags:
+        raise refusal(
+            export,
+            "its tags",
+            f"more than {MAX_TAGS:,} different ones, or very long ones",
+            "a column of tag names",
+            "look which column its header calls the tag, or keep the file out of `streams`",
+        )

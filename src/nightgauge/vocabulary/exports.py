@@ -18,7 +18,7 @@ EXPORT_SAMPLES = Frame(
 
 EXPORT_QUARANTINE = Frame(
     "export_quarantine",
-    "one row of one export that is kept out (one per tag for unknown tags)",
+    "one row of one export that is kept out (one per tag for unknown tags, and for rows beyond the first of a reason)",
     ("row_number", "tag"),
     tuple(column for column in QUARANTINE.columns if column.name not in {"file_id", "reread_utc", "superseded_utc"}),
 )

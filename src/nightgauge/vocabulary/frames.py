@@ -110,7 +110,7 @@ SAMPLES = Frame(
 
 QUARANTINE = Frame(
     "quarantine",
-    "one row kept out (one per tag for unknown tags)",
+    "one row kept out (one per tag for unknown tags, and for rows beyond the first 10,000 of a reason)",
     ("file_id", "row_number"),
     (
         Column("file_id", pl.Int32, "", "export it came from"),
