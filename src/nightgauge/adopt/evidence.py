@@ -152,7 +152,11 @@ def _shape_rules(of: Mapping[str, Floats], free: Bools) -> tuple[_Rule, ...]:
         (free & empties, dict.fromkeys(RATES, 2.0) | dict.fromkeys(POSITIONS, 0.7), "goes down to nothing"),
         (free & empties, dict.fromkeys((*PRESSURES, *LEVELS, *ANALYSES), -2.0), ""),
         (free & ~empties & ~rests, {"gas_rate": -1.0, "oil_rate": -1.5}, ""),
-        (free & rests, dict.fromkeys(RATES, 3.0) | dict.fromkeys(POSITIONS, 0.5), "rests at nothing"),
+        (
+            free & rests,
+            dict.fromkeys(RATES, 3.0) | dict.fromkeys(POSITIONS, 0.5) | {"anode_current": 2.0},
+            "rests at nothing",
+        ),
         (free & ~rests & upright, dict.fromkeys(RATES, -1.5), ""),
         (free & rests, dict.fromkeys((*PRESSURES, *LEVELS), -2.5), ""),
         (free & (of["slow"] < 0.1), {"vessel_pressure": -0.3, "inlet_pressure": -0.3}, ""),

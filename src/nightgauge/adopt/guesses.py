@@ -80,8 +80,9 @@ def seen_of(readings: Readings, tell: Tell) -> Seen:
     earliest = readings.samples["time_s"].min()
     first_s = readings.latest_s - count * STEP_S
     if isinstance(earliest, float) and earliest > first_s:
-        count = max(int((readings.latest_s - earliest) / STEP_S) + 1, 1)
-        first_s = earliest
+        # A day at least, be it mostly empty: less holds no dump and no course of a day.
+        count = max(int((readings.latest_s - earliest) / STEP_S) + 1, int(86400 / STEP_S))
+        first_s = readings.latest_s - (count - 1) * STEP_S
     raw = raw_behaviour(readings)
     rows = pl.DataFrame({"tag_id": range(len(readings.tags))}, schema={"tag_id": pl.Int32})
     raw = rows.join(raw, on="tag_id", how="left", maintain_order="left")

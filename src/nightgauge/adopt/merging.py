@@ -21,8 +21,8 @@ def merged_tags(last: str, now: str, new: str) -> str:
 
     Examples
     --------
-    >>> last = "tag,vessel\\nA,V-1\\nB,V-1\\n"
-    >>> print(merged_tags(last, "tag,vessel\\nA,V-9\\nB,V-1\\n", "tag,vessel\\nA,V-1\\nB,V-2\\nC,V-2\\n"), end="")
+    >>> last = "tag,vessel\nA,V-1\nB,V-1\n"
+    >>> print(merged_tags(last, "tag,vessel\nA,V-9\nB,V-1\n", "tag,vessel\nA,V-1\nB,V-2\nC,V-2\n"), end="")
     tag,vessel
     A,V-9
     B,V-2
@@ -69,16 +69,17 @@ def merged_toml(last: str, now: str, new: str) -> str:
     before, drafted = dict(_placed(last)), dict(_placed(new))
     present = _placed(now)
     standing = {place for place, _ in present}
+    last_of = {place[:2]: at for at, (place, _) in enumerate(present) if place[2]}
     lines: list[str] = []
     for at, (place, line) in enumerate(present):
         ours = before.get(place) == line
         lines += [drafted.get(place, line)] if ours and place[2] else [line]
-        ends = at + 1 == len(present) or present[at + 1][0][:2] != place[:2]
-        if ends and place[2]:
+        if last_of.get(place[:2]) == at:
             lines += [
-                text for other, text in drafted.items()
+                text
+                for other, text in drafted.items()
                 if other[:2] == place[:2] and other[2] and other not in standing and other not in before
-            ]  # fmt: skip
+            ]
     known = {place[0] for place in (*before, *standing)}
     fresh = [line for place, line in _placed(new) if place[0] not in known]
     return "\n".join([*lines, *([""] if fresh else []), *fresh]) + "\n"

@@ -60,8 +60,9 @@ def looks_of(values: Matrix) -> Looks:
     """Return the three looks at tags given minute by minute, NaN where nothing is known."""
     known = np.isfinite(values)
     filled = np.where(known, values, 0.0)
-    detrended = _without_base(filled, known, _COARSE_MIN, _BASE_MIN)
-    detrended = _without_day(detrended, _DAY_MIN)
+    # The day first: at both ends the mean of the last hours has one side only, and would leave a part of it.
+    centred = np.where(known, filled - _mean(filled, known), 0.0)
+    detrended = _without_base(_without_day(centred, _DAY_MIN), known, _COARSE_MIN, _BASE_MIN)
     change = np.diff(values, axis=1, prepend=np.nan)
     change = _smoothed(np.where(np.isfinite(change), change, 0.0))
     slow, slow_known = _means(filled, known, _SLOW_MIN)
@@ -117,6 +118,10 @@ def _chance(one: Floats, other: Floats, per_day: int) -> Floats:
     rows = np.maximum(np.sqrt(squares.mean(axis=1)), _LEAST_NOISE * whole)
     columns = np.maximum(np.sqrt(squares.mean(axis=0)), _LEAST_NOISE * whole)
     return np.asarray(rows[:, None] * columns[None, :] / whole, np.float32)
+
+
+def _mean(filled: Matrix, known: Matrix) -> Matrix:
+    return np.asarray(filled.sum(axis=1, keepdims=True) / np.maximum(known.sum(axis=1, keepdims=True), 1))
 
 
 def _means(filled: Matrix, known: Matrix, every: int) -> tuple[Matrix, Matrix]:

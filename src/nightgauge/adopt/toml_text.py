@@ -61,8 +61,8 @@ def quoted(text: str) -> str:
 
     Examples
     --------
-    >>> quoted('a "b"')
-    '"a \\\\"b\\\\""'
+    >>> print(quoted('a "b"'))
+    "a \"b\""
 
     """
     escaped = text.replace("\\", "\\\\").replace('"', '\\"')

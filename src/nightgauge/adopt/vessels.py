@@ -29,6 +29,8 @@ _BY_NAME = 0.9
 """How sure a name alone is of the vessel. House choice."""
 _MISLEAD = 0.02
 """Share of contradicted names from which names alone are no longer sure. House choice."""
+_COARSE = 0.3
+"""What speaks against a key under which many stand: areas hold whole vessels, and are no vessels. House choice."""
 _LONG_NUMBER = 5
 """Digits from which a number may hold a vessel's and a point's number in one. House choice."""
 
@@ -133,7 +135,7 @@ def _keyed(parts: Sequence[str], at: Sequence[int]) -> Keyed:
 
 
 def _usefulness(keys: Sequence[Key | None], tags: Sequence[int], strength: Floats) -> float:
-    """Return the share of tags whose closest neighbour has the same key, less what chance would give."""
+    """Return how far beyond chance tags have their closest neighbour under the same key; of two keys the finer."""
     inside = strength[np.ix_(tags, tags)]
     if len(tags) < 2:
         return 0.0
@@ -144,7 +146,9 @@ def _usefulness(keys: Sequence[Key | None], tags: Sequence[int], strength: Float
     if len(surely) == 0:
         return 0.0
     hits = sum(keys[at] is not None and keys[at] == keys[closest[at]] for at in surely.tolist())
-    return float(hits / len(surely) - 2.0 * chance)
+    if chance >= 1.0:
+        return 0.0  # all under one key
+    return float((hits / len(surely) - chance) / (1.0 - chance) - _COARSE * chance)
 
 
 def grouped(names: Sequence[Name], keyed: Sequence[Keyed], bonds: Bonds) -> list[Placed]:
