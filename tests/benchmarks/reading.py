@@ -12,6 +12,7 @@ import argparse
 import multiprocessing
 import resource
 import statistics
+import sys
 import tempfile
 import time
 from collections.abc import Callable
@@ -145,15 +146,18 @@ def engine(folder: Path, export: Path) -> int:
 def _source(export: Path) -> str:
     if export.suffix == ".parquet":
         return f"SELECT tag, timestamp AS time_utc, value, quality FROM read_parquet('{export}')"
-    dialect = "header = true, delim = ',', quote = '\"', escape = '\"', auto_detect = false"
     with export.open() as file:
         names = file.readline().strip().split(",")
-    if names[:2] == ["tag", "timestamp"]:
-        columns = "{'tag': 'VARCHAR', 'timestamp': 'TIMESTAMPTZ', 'value': 'DOUBLE', 'quality': 'VARCHAR'}"
-        return f"SELECT tag, timestamp AS time_utc, value, quality FROM read_csv('{export}', columns = {columns}, {dialect})"
-    columns = ", ".join(f"'{name}': '{'DOUBLE' if place else 'TIMESTAMPTZ'}'" for place, name in enumerate(names))
-    wide = f"read_csv('{export}', columns = {{{columns}}}, {dialect})"
-    return f"SELECT tag, timestamp AS time_utc, value FROM (UNPIVOT {wide} ON * EXCLUDE (timestamp) INTO NAME tag VALUE value)"
+    is_long = names[:2] == ["tag", "timestamp"]
+    kinds = dict(zip(names, ["VARCHAR", "TIMESTAMPTZ", "DOUBLE", "VARCHAR"], strict=False))
+    if not is_long:
+        kinds = {name: "DOUBLE" if place else "TIMESTAMPTZ" for place, name in enumerate(names)}
+    dialect = "header = true, delim = ',', quote = '\"', escape = '\"', auto_detect = false"
+    rows = f"read_csv('{export}', columns = {kinds}, {dialect})"
+    if is_long:
+        return f"SELECT tag, timestamp AS time_utc, value, quality FROM {rows}"
+    cells = f"UNPIVOT {rows} ON * EXCLUDE (timestamp) INTO NAME tag VALUE value"
+    return f"SELECT tag, timestamp AS time_utc, value FROM ({cells})"
 
 
 def in_memory(folder: Path, export: Path) -> int:
@@ -221,9 +225,9 @@ def main() -> None:
     chosen = asked.parse_args()
     with tempfile.TemporaryDirectory() as made:
         for form in chosen.form:
-            print(f"{form}, {chosen.rows:,} rows", flush=True)
+            sys.stdout.write(f"{form}, {chosen.rows:,} rows\n")
             for name, figure in run(form, chosen.rows, chosen.runs, chosen.folder or Path(made)).items():
-                print(f"    {name:20s} {figure:14,.2f}", flush=True)
+                sys.stdout.write(f"    {name:20s} {figure:14,.2f}\n")
 
 
 if __name__ == "__main__":
