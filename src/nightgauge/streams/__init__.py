@@ -2,7 +2,7 @@
 
 The way of one file: `content` turns it into plain UTF-8 text (or hands it to `parquet`), `headers` finds
 out which column is which, `lines` cuts the text into rows and `delimited` makes tables of their fields.
-`read` brings either to batches of one form; `judge` gives each row of a batch its time (`stamps`, `zones`),
+`read` brings either to batches of one form, several pieces `side_by_side`; `judge` gives each row of a batch its time (`stamps`, `zones`),
 value (`values`) and flag (`quality`), or the reason it is `kept_out`. At the end of the file, `folds` tells
 the two passes of doubled hours apart and `samples` settles rows of the same tag and time.
 """
