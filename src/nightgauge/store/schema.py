@@ -67,6 +67,16 @@ FIELD_SETTINGS = Frame(
     ),
 )
 
+BOOKMARKS = Frame(
+    "bookmark",
+    "one time that the database has to remember between runs",
+    ("name",),
+    (
+        Column("name", pl.String, "", "reckon_from, samples_from or derive_from"),
+        Column("at_utc", TIME, "", "the time"),
+    ),
+)
+
 LAKE_GROUPS = Frame(
     "lake_group",
     "one tag of the lake and the group of vessels whose objects hold its samples, for good",
@@ -112,6 +122,7 @@ TABLES = (
     FILE_TAGS,
     VESSEL_SETUPS,
     FIELD_SETTINGS,
+    BOOKMARKS,
     LAKE_GROUPS,
     LAKE_PARTS,
     LAKE_PART_TAGS,

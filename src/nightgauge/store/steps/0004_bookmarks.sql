@@ -1,0 +1,4 @@
+CREATE TABLE bookmark (
+    "name" VARCHAR,
+    "at_utc" TIMESTAMP WITH TIME ZONE
+);
