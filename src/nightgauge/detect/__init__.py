@@ -27,11 +27,11 @@ from nightgauge.detect import (
 )  # fmt: skip
 from nightgauge.detect.arbitration import arbitrate
 from nightgauge.detect.confidence import Calibration, calibrated, shipped
-from nightgauge.detect.history import History
+from nightgauge.detect.history import READ, History
 from nightgauge.detect.judged import judged_kinds
 from nightgauge.vocabulary.findings import Candidate
 
-__all__ = ["DETECTORS", "History", "Judgement", "find"]
+__all__ = ["DETECTORS", "READ", "History", "Judgement", "find"]
 
 Detector = Callable[[History], list[Candidate]]
 

@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 
 import polars as pl
 
-from nightgauge.detect import History, Judgement, find
+from nightgauge.detect import READ, History, Judgement, find
 from nightgauge.field.settings import Field
 from nightgauge.pipeline.groups import ByVessel, in_groups
 from nightgauge.pipeline.telling import Tell, silent
@@ -45,7 +45,7 @@ def _histories(field_: Field, store: Store, until: datetime, anodes: pl.DataFram
     with store.reading() as reader:
         tests, anodes_of = ByVessel(WELL_TESTS, reader.tests(FIRST_TIME, until)), ByVessel(ANODES, anodes)
         for group in in_groups(field_.vessels):
-            past = reader.derived_of([vessel.id for vessel in group], until - HISTORY, until)
+            past = reader.derived_of([vessel.id for vessel in group], until - HISTORY, until, READ)
             for vessel in group:
                 mine = past.pop(vessel.id)  # its rows need not wait in memory for the other vessels
                 yield History(

@@ -1,5 +1,6 @@
 """Frames into tables and back."""
 
+from collections.abc import Iterable
 from typing import Any
 
 import duckdb
@@ -27,10 +28,14 @@ def select(
 
 
 def select_unsorted(
-    con: duckdb.DuckDBPyConnection, frame: Frame, where: str, parameters: Parameters | None = None
+    con: duckdb.DuckDBPyConnection,
+    frame: Frame,
+    where: str,
+    parameters: Parameters | None = None,
+    names: Iterable[str] | None = None,
 ) -> pl.DataFrame:
-    """Return the rows of the frame's table that meet a condition, in no order."""
-    columns = ", ".join(f'"{name}"' for name in frame.schema)
+    """Return the rows of the frame's table that meet a condition, in no order; of all columns or of those named."""
+    columns = ", ".join(f'"{name}"' for name in names or frame.schema)
     query = f"SELECT {columns} FROM {frame.name} WHERE {where}"  # noqa: S608  names and conditions are this room's
     rows: pl.DataFrame = con.sql(query, params=parameters or {}).pl()
     return rows
