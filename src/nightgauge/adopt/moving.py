@@ -152,7 +152,8 @@ def _without_day(values: Matrix, per_day: int) -> Matrix:
         return values
     every = max(per_day // 48, 1)
     whole = values[:, : days * per_day].reshape(len(values), days, per_day // every, every)
-    course = np.repeat(whole.mean(axis=(1, 3)), every, axis=1)
+    # The median of the days, so that one odd day leaves no ghost in the others.
+    course = np.repeat(np.median(whole.mean(axis=3), axis=1), every, axis=1)
     return np.asarray(values - course[:, np.arange(values.shape[1]) % per_day])
 
 

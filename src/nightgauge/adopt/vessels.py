@@ -20,7 +20,7 @@ _CLEAR = 1.4
 _USEFUL = 0.35
 """Names tell the vessel where so large a share of the tags have their closest neighbour under the same key, beyond
 chance; random names reach none of it. House choice."""
-_ELSEWHERE, _FURTHER = 1.3, 2.5
+_ELSEWHERE, _FURTHER = 1.6, 3.0
 """A name is contradicted where the tag's closest neighbour elsewhere is so much closer than beyond doubt, and so many
 times as close as any of the vessel it is named after. House choices."""
 _LOOSE = 4.0
@@ -29,6 +29,8 @@ _BY_NAME = 0.9
 """How sure a name alone is of the vessel. House choice."""
 _MISLEAD = 0.02
 """Share of contradicted names from which names alone are no longer sure. House choice."""
+_SURELY = 2.5
+"""Behaviour alone is sure of a vessel where two tags of it are so much closer than beyond doubt. House choice."""
 _COARSE = 0.3
 """What speaks against a key under which many stand: areas hold whole vessels, and are no vessels. House choice."""
 _LONG_NUMBER = 5
@@ -240,7 +242,7 @@ def _gather(placed: list[Placed | None], loose: Sequence[int], first: int, bonds
         if len(tags) > 1:
             for tag in tags:
                 own = np.sort(bonds.strength[tag, [other for other in tags if other != tag]])[::-1]
-                is_sure = own[0] >= 2.0 * STRONG and (own.size == 1 or own[1] >= STRONG)
+                is_sure = own.size > 1 and own[1] >= _SURELY * STRONG
                 placed[tag] = Placed(number, 0.85 if is_sure else 0.7, "behaviour")
             number += 1
     for tags in groups:
