@@ -37,11 +37,16 @@ def _add_bookmarks(con: duckdb.DuckDBPyConnection) -> None:
     con.execute((files("nightgauge.store") / "steps" / "0004_bookmarks.sql").read_text(encoding="utf-8"))
 
 
+def _add_night_steps(con: duckdb.DuckDBPyConnection) -> None:
+    con.execute((files("nightgauge.store") / "steps" / "0005_night_steps.sql").read_text(encoding="utf-8"))
+
+
 MIGRATIONS = (
     Migration(1, "create the tables", _create_tables),
     Migration(2, "add capacity, losses, anodes and more of well tests", _add_capacity_losses_anodes),
     Migration(3, "add the manifest of a lake of samples", _add_lake),
     Migration(4, "add bookmarks", _add_bookmarks),
+    Migration(5, "add the steps of nights", _add_night_steps),
 )
 """In order, without gaps. A test holds the outcome of all of them to the frames of the vocabulary."""
 

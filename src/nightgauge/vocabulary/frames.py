@@ -482,8 +482,25 @@ NIGHTS = Frame(
     ),
 )
 
+NIGHT_STEPS = Frame(
+    "night_step",
+    "one step of a night that ended, or of a whole run (reading the exports, writing the page)",
+    ("step_id",),
+    (
+        _count("step_id", "number, in the order in which they ended"),
+        Column("night_id", pl.Int32, "", "row of `night`; null for a step of the whole run"),
+        _text("step", "reading, deriving, reckoning, judging, keeping or page"),
+        _time("started_utc", "clock at start"),
+        _number("took_s", "s", "clock at its end less clock at its start"),
+        _count("rows_in", "rows that went in: of exports, samples, candidates; null where rows do not tell"),
+        _count("rows_out", "rows that came out: samples, derived and reckoned rows, candidates, events"),
+        _text("detail", "JSON: what was done, what was skipped or failed, and why"),
+    ),
+)
+
 STORED_FRAMES = (
     SAMPLES, QUARANTINE, SOURCE_FILES, TAGS, DUMP_CYCLES, VESSEL_HOURS, VESSEL_DAYS, SIGNAL_HOURS,
     WELL_TESTS, VESSEL_CAPACITY, BACK_PRESSURE, CARRYOVER, ANODES, FINDINGS, FINDING_EVENTS, NIGHTS,
+    NIGHT_STEPS,
 )  # fmt: skip
 """The frames that are tables of the database."""
