@@ -10,6 +10,7 @@ from polars.testing import assert_frame_equal
 
 from nightgauge.field.read import read_field
 from nightgauge.field.settings import Field
+from nightgauge.pipeline import nights as nights_module
 from nightgauge.pipeline import reading, reckoning
 from nightgauge.pipeline.nights import run_night
 from nightgauge.store import Store
@@ -106,3 +107,31 @@ def test_a_vessel_that_cannot_be_reckoned_costs_the_others_nothing(
 def test_what_is_told_as_of_a_night_is_told_of_the_last_one_only(field: Field, frame: Frame) -> None:
     table = nights(field, 3, 4)[frame.name]
     assert set(table["until_utc"]) == {FIRST + 4 * DAY}
+
+
+def test_what_a_killed_night_derived_anew_is_reckoned_by_the_next(
+    field: Field, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(reckoning, "PAST", timedelta(hours=1))
+    nights(field, 3)
+    before = tables(field)["back_pressure"]
+    first_day = field.folder / "streams" / f"{FIRST.date().isoformat()}.csv"
+    shifted = pl.when(pl.col("tag") == "PT-1").then(pl.col("value") + 40.0).otherwise(pl.col("value"))
+    pl.read_csv(first_day).with_columns(value=shifted).write_csv(first_day.with_name("correction.csv"))
+    with monkeypatch.context() as patched:
+
+        class Killed(BaseException):
+            """Stands for the end of the process: nothing of the night runs after it."""
+
+        def killed(*_: object) -> None:
+            raise Killed
+
+        patched.setattr(nights_module, "reckon", killed)
+        with pytest.raises(Killed):
+            nights(field, 4)
+    after = nights(field, 4)["back_pressure"]
+    held = [
+        frame.filter(pl.col("vessel") == "TK-1", pl.col("day") == FIRST.date())["held_kpag"]
+        for frame in (before, after)
+    ]
+    assert held[1].item() - held[0].item() == pytest.approx(40.0, abs=0.01)

@@ -11,12 +11,12 @@ from nightgauge.detect import Judgement
 from nightgauge.errors import SettingError
 from nightgauge.field.calendar import day_bounds, midnights
 from nightgauge.field.settings import Field
-from nightgauge.pipeline.deriving import REVISED, derive_changed
+from nightgauge.pipeline.deriving import derive_changed
 from nightgauge.pipeline.handing import HandOut
 from nightgauge.pipeline.judging import judge_vessels
 from nightgauge.pipeline.reckoning import Reckoned, reckon
 from nightgauge.pipeline.telling import Clock, Tell, silent
-from nightgauge.store import Reader, Store
+from nightgauge.store import Store
 from nightgauge.vocabulary.frames import VESSEL_CAPACITY
 
 
@@ -85,11 +85,10 @@ def run_night(
     with store.writing() as writer:
         writer.close_killed_nights()
         previous = writer.last_night()
-        since = _unchanged_before(writer, previous)
         night_id = writer.begin_night(until, clock())
     try:
         derived, failed = derive_changed(field_, store, previous, until, tell, hand_out)
-        reckoned = reckon(field_, store, since, until, tell)
+        reckoned = reckon(field_, store, _unchanged_before(store, previous), until, tell)
         judgements, not_judged = judge_vessels(field_, store, until, reckoned.anodes, tell)
         failed |= {**reckoned.failed, **not_judged}
         night = _Night(night_id, previous, reckoned, judgements)
@@ -100,12 +99,16 @@ def run_night(
         raise
 
 
-def _unchanged_before(reader: Reader, previous: datetime | None) -> datetime | None:
-    """Return the time before which nothing has changed since the tables were reckoned; None where they never were."""
-    if previous is None or reader.reckoned(VESSEL_CAPACITY).is_empty():
-        return None
-    earliest = reader.changed_ranges()["from_utc"].min()
-    return min(previous, earliest - REVISED) if isinstance(earliest, datetime) else previous
+def _unchanged_before(store: Store, previous: datetime | None) -> datetime | None:
+    """Return the time before which nothing has changed since the tables were reckoned; None where they never were.
+
+    What was derived by a night that was killed before it reckoned counts.
+    """
+    with store.reading() as reader:
+        if previous is None or reader.reckoned(VESSEL_CAPACITY).is_empty():
+            return None
+        owed = reader.reckoning_owed_from()
+    return previous if owed is None else min(previous, owed)
 
 
 @dataclass(frozen=True)
@@ -128,6 +131,7 @@ def _settle(store: Store, night: _Night, report: NightReport, clock: Clock) -> N
         standing = int(findings["state"].is_in(["new", "standing"]).sum())
         report = replace(report, events=happened, standing=standing)
         night.reckoned.save(writer)
+        writer.reckoned_all()
         writer.save_findings(findings, events)
         writer.end_night(night.night_id, clock(), "done", report.detail)
     return report

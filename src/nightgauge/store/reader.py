@@ -10,6 +10,7 @@ import polars as pl
 
 from nightgauge.errors import SettingError
 from nightgauge.store import ranges, rereading
+from nightgauge.store.bookmarks import DERIVE_FROM, RECKON_FROM, bookmark
 from nightgauge.store.field_days import first_day_from
 from nightgauge.store.frames_io import Parameters, select, select_unsorted
 from nightgauge.store.home import STRETCHES, whole_of
@@ -227,6 +228,14 @@ class Reader:
     def changed_ranges(self) -> pl.DataFrame:
         """Return what must be derived again: vessel, from_utc, to_utc (exclusive), apart and in order."""
         return ranges.stored(self._con)
+
+    def reckoning_owed_from(self) -> datetime | None:
+        """Return from when on derived rows have changed since the tables that nights reckon were reckoned last."""
+        return bookmark(self._con, RECKON_FROM)
+
+    def derivable_from(self) -> datetime | None:
+        """Return from when on rows can be derived; None where no samples were dropped."""
+        return bookmark(self._con, DERIVE_FROM)
 
     def files_with_tags(self, tags: frozenset[str]) -> pl.DataFrame:
         """Return the exports to read again for these tags, in the order to do it: file_id, path, sha256."""

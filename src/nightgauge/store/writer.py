@@ -8,6 +8,7 @@ import polars as pl
 from nightgauge.errors import ProgrammerError
 from nightgauge.field.settings import Field
 from nightgauge.store import derived_rows, display, homes, landing, ranges, rereading, setups, tags
+from nightgauge.store.bookmarks import RECKON_FROM, set_bookmark, unset_bookmark
 from nightgauge.store.derived_rows import DerivedSpan
 from nightgauge.store.frames_io import insert, scalar
 from nightgauge.store.home import SampleHome
@@ -116,6 +117,15 @@ class Writer(Reader):
         where = [DerivedSpan(vessel, start, end, *self._days_beginning_in(start, end)) for vessel, start, end in spans]
         derived_rows.replace(self._con, where, derived)
         ranges.clear(self._con, spans)
+        if spans:
+            # Kept with the rows: a night that is killed before it reckons leaves this to the next one.
+            earliest = min(start for _, start, _ in spans)
+            owed = self.reckoning_owed_from()
+            set_bookmark(self._con, RECKON_FROM, earliest if owed is None else min(owed, earliest))
+
+    def reckoned_all(self) -> None:
+        """Note that the reckoned tables are those of the derived rows."""
+        unset_bookmark(self._con, RECKON_FROM)
 
     def save_reckoned(self, frame: Frame, rows: pl.DataFrame, first_day: date | None = None) -> None:
         """Put rows in the place of all stored of a reckoned table, or of those from `first_day` on.
