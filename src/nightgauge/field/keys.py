@@ -42,6 +42,9 @@ ANODE_CAPACITY = Bounds("between 50 and 2980 A h/kg", 50.0, 2980.0)
 # Relative to air: hydrogen is 0.0696, hexane vapour 3.0 (molar masses 2.016 and 86.18 over 28.96).
 GAS_GRAVITY = Bounds("between 0.069 and 3 (relative to air)", 0.069, 3.0)
 
+# The valve page shows a week of samples beside those of the four weeks before it.
+KEPT = Bounds("35 days or more", 35 * 86400.0)
+
 
 @dataclass(frozen=True)
 class Key:
@@ -93,6 +96,7 @@ FIELD = (
     Key("reports", "reports", example='"reports"'),
     Key("samples", "samples", choices=("duckdb", "lake")),
     Key("lake", "lake", example='"lake"'),
+    _quantity("keep_samples", "keep_samples_s", "duration", "400 days", KEPT),
     Key("quality_codes", "quality_codes", choices=("opc_classic", "opc_ua")),
     Key("time_format", "time_format", example='"%d.%m.%Y %H:%M:%S"'),
     Key("as_of", "as_of", "time"),

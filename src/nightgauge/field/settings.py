@@ -261,6 +261,8 @@ class Field:
     """Where samples live: in the database, or as Parquet in a lake."""
     lake: str = "lake"
     """Absolute path of the lake's folder, or its address."""
+    keep_samples_s: float | None = None
+    """How long samples are kept; None keeps them for good."""
     quality_codes: Literal["opc_classic", "opc_ua"] = "opc_classic"
     time_format: str | None = None
     as_of: datetime | None = None

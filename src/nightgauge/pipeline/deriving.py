@@ -19,6 +19,7 @@ from nightgauge.pipeline.handing import HandOut
 from nightgauge.pipeline.telling import Tell, silent
 from nightgauge.store import Reader, Store
 from nightgauge.vocabulary.derived import Derived
+from nightgauge.vocabulary.frames import FIRST_TIME
 
 REVISED = timedelta(days=1)
 """How long before a change rows may depend on it: a dump under way, a load from one shutting to the next."""
@@ -32,6 +33,20 @@ _THREADS = 2
 Span = tuple[datetime, datetime]
 
 
+@dataclass(frozen=True)
+class Deriving:
+    """What deriving of one night came to."""
+
+    vessels: int
+    """Vessels that had anything to derive, without those that failed."""
+    failed: dict[str, str]
+    """Vessel id to what went wrong."""
+    samples: int
+    """Samples read for it, also those of the days before that a row depends on."""
+    rows: int
+    """Rows derived."""
+
+
 def derive_changed(
     field_: Field,
     store: Store,
@@ -39,8 +54,8 @@ def derive_changed(
     until: datetime,
     tell: Tell = silent,
     hand_out: HandOut | None = None,
-) -> tuple[int, dict[str, str]]:
-    """Derive anew what changed or came in before `until`; return how many vessels had any, and which failed.
+) -> Deriving:
+    """Derive anew what changed or came in before `until`.
 
     Groups of vessels are derived here, or wherever `hand_out` has it done; their rows are kept here, in their order.
 
@@ -53,16 +68,16 @@ def derive_changed(
     work = _owed_spans(field_, store, previous, until)
     groups = [work[first : first + GROUP] for first in range(0, len(work), GROUP)]
     failed: dict[str, str] = {}
-    done = 0
+    done = samples = rows = 0
     here = (_derived_here(field_, store, group, until) for group in groups)
     elsewhere = (_sent(field_, store, group, until) for group in groups)
     for outcome in here if hand_out is None else hand_out(derive_group, elsewhere):
         failed |= outcome.failed
         with store.writing() as writer:
             writer.replace_derived_of(outcome.spans, outcome.rows)
-        done += outcome.vessels
+        done, samples, rows = done + outcome.vessels, samples + outcome.samples, rows + outcome.rows.height
         tell("deriving vessels", done, len(work))
-    return len(work) - len(failed), failed
+    return Deriving(len(work) - len(failed), failed, samples, rows)
 
 
 class Source(Protocol):
@@ -94,6 +109,8 @@ class GroupRows:
     """Vessel, start and end of what was derived; what failed is not among them, and stays owed."""
     rows: Derived
     failed: Mapping[str, str]
+    samples: int
+    """How many samples were read for it."""
 
 
 def _derived_here(
@@ -123,7 +140,8 @@ def derive_group(task: GroupTask) -> GroupRows:
         found = list(_derived(task, pool, failed))
     good = [one for one in found if one.task.vessel.id not in failed]
     spans = [(one.task.vessel.id, one.task.stretch.start, one.task.stretch.end) for one in good]
-    return GroupRows(len(task.group), spans, gathered([day for one in good for day in one.days]), failed)
+    rows = gathered([day for one in good for day in one.days])
+    return GroupRows(len(task.group), spans, rows, failed, sum(one.samples for one in good))
 
 
 def _owed_spans(
@@ -133,6 +151,7 @@ def _owed_spans(
     with store.reading() as reader:
         owed = reader.changed_ranges().filter(pl.col("from_utc") < until)
         derived_from = reader.first_days()
+        earliest = reader.derivable_from() or FIRST_TIME
     spans: dict[str, list[Span]] = {}
     for vessel_id, start, end in owed.iter_rows():
         spans.setdefault(vessel_id, []).append((start, end))
@@ -143,8 +162,9 @@ def _owed_spans(
             # The night's own hours have rows also where nothing came in: an empty hour is worth knowing.
             mine.append((previous, until))
         widened = (_widened(field_, span, derived_from.get(vessel.id), until) for span in mine)
-        if mine:
-            work.append((vessel, _joined(sorted(widened))))
+        possible = [(max(start, earliest), end) for start, end in widened if end > earliest]
+        if possible:
+            work.append((vessel, _joined(sorted(possible))))
     return work
 
 
@@ -155,7 +175,7 @@ def _widened(field_: Field, span: Span, first_day: date | None, until: datetime)
     `first_day`, the vessel's first with rows, there is none to reach.
     """
     start, end = span
-    last_reached = _midnight_after(field_, end + CONTEXT)
+    last_reached = midnight_after(field_, end + CONTEXT)
     if first_day is None or _day_of(field_, start - REVISED) < first_day:
         return _midnight_before(field_, start), min(last_reached, until)
     return _midnight_before(field_, start - REVISED), min(last_reached, until)
@@ -169,7 +189,8 @@ def _midnight_before(field_: Field, when: datetime) -> datetime:
     return day_bounds(field_.zone, _day_of(field_, when))[0]
 
 
-def _midnight_after(field_: Field, when: datetime) -> datetime:
+def midnight_after(field_: Field, when: datetime) -> datetime:
+    """Return the field's first midnight at or after a time."""
     start, end = day_bounds(field_.zone, _day_of(field_, when))
     return start if start == when else end
 
@@ -202,6 +223,7 @@ class _Done:
     """What a task came to."""
 
     task: _Task
+    samples: int
     days: Sequence[DayRows]
 
 
@@ -215,7 +237,7 @@ def _derived(night: GroupTask, pool: ThreadPoolExecutor, failed: dict[str, str])
         for vessel, spans in night.group
         for start, end in spans
     ]
-    running: deque[tuple[_Task, Future[list[DayRows]]]] = deque()
+    running: deque[tuple[_Task, Future[_Done]]] = deque()
     for batch in _batches(tasks):
         samples = night.source.samples_of([task.vessel.id for task in batch], *batch[0].window)
         for task in batch:
@@ -235,15 +257,15 @@ def _batches(tasks: Sequence[_Task]) -> Iterator[list[_Task]]:
             yield alike[first : first + READ_TOGETHER]
 
 
-def _derive_task(field_: Field, task: _Task, samples: pl.DataFrame, earlier: pl.DataFrame) -> list[DayRows]:
+def _derive_task(field_: Field, task: _Task, samples: pl.DataFrame, earlier: pl.DataFrame) -> _Done:
     day = _day_of(field_, task.stretch.start)
     mine = earlier.filter((pl.col("vessel") == task.vessel.id) & (pl.col("day") < day))
-    return derive_days(task.vessel, field_, samples, task.stretch, mine)
+    return _Done(task, samples.height, derive_days(task.vessel, field_, samples, task.stretch, mine))
 
 
-def _finished(task: _Task, future: Future[list[DayRows]], failed: dict[str, str]) -> Iterator[_Done]:
+def _finished(task: _Task, future: Future[_Done], failed: dict[str, str]) -> Iterator[_Done]:
     try:
-        yield _Done(task, future.result())
+        yield future.result()
     except NightgaugeError:
         raise
     except Exception as error:  # one vessel's trouble must not cost the others their night

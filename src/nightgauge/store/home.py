@@ -119,6 +119,10 @@ class SampleHome(Protocol):
         """Add SAMPLES that meet no stored one."""
         ...
 
+    def drop_before(self, time: datetime) -> int:
+        """Drop the samples before a midnight of UTC; return how many."""
+        ...
+
     def clear(self) -> None:
         """Drop all samples."""
         ...

@@ -166,11 +166,18 @@ class LakeHome:
         nothing = samples.clear().select(KEY)
         self._carry_out([Plan(*where, rows, nothing, frozenset()) for where, rows in cut.items()])
 
+    def drop_before(self, time: datetime) -> int:
+        """Drop the samples before a midnight of UTC; return how many. Objects are of days of UTC, so none is cut."""
+        return self._drop(self._manifest.parts_before(time.date()))
+
     def clear(self) -> None:
         """Drop all samples."""
+        self._drop(self._manifest.parts_before(date.max))
+
+    def _drop(self, parts: pl.DataFrame) -> int:
         self._journal.begin(self._manifest.names)
-        gone = [row[0] for row in self._con.execute("SELECT part_id FROM lake_part").fetchall()]
-        self._journal.replaced(self._manifest.replace(gone, []))
+        self._journal.replaced(self._manifest.replace(parts["part_id"].to_list(), []))
+        return int(parts["rows"].sum())
 
     def committed(self) -> None:
         """Remove the objects that the transaction replaced."""

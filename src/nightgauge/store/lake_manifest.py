@@ -85,6 +85,10 @@ class Manifest:
         """Return the objects of these days as LAKE_PARTS."""
         return select(self._con, LAKE_PARTS, "day IN (SELECT unnest($days))", {"days": sorted(days)})
 
+    def parts_before(self, day: date) -> pl.DataFrame:
+        """Return the objects of the days before one as LAKE_PARTS."""
+        return select(self._con, LAKE_PARTS, "day < $day", {"day": day})
+
     def days_of(self, tag_ids: pl.Series) -> set[date]:
         """Return the days with samples of any of these tags."""
         rows = self._con.execute(

@@ -10,7 +10,9 @@ import duckdb
 import numpy as np
 import polars as pl
 
+from nightgauge.store.bookmarks import DERIVE_FROM, bookmark
 from nightgauge.store.schema import CHANGED_RANGES
+from nightgauge.vocabulary.frames import TIME
 
 ONE_RANGE_GAP = timedelta(days=1)
 """Changes that lie no further apart are one range. Days are derived whole, so a smaller gap saves nothing."""
@@ -82,8 +84,18 @@ def without(ranges: pl.DataFrame, start: datetime, end: datetime) -> pl.DataFram
 
 
 def stored(con: duckdb.DuckDBPyConnection) -> pl.DataFrame:
-    """Return the ranges that are still owed, CHANGED_RANGES in its order."""
-    return CHANGED_RANGES.build(con.sql("SELECT vessel, from_utc, to_utc FROM changed_range").pl())
+    """Return the ranges that are still owed, CHANGED_RANGES in its order; what cannot be derived is not owed."""
+    owed = CHANGED_RANGES.build(con.sql("SELECT vessel, from_utc, to_utc FROM changed_range").pl())
+    start = bookmark(con, DERIVE_FROM)
+    if start is None:
+        return owed
+    possible = owed.filter(pl.col("to_utc") > start)
+    return possible.with_columns(from_utc=pl.max_horizontal("from_utc", pl.lit(start).cast(TIME)))
+
+
+def forget_underivable(con: duckdb.DuckDBPyConnection) -> None:
+    """Take out what can no longer be derived."""
+    _replace(con, stored(con))
 
 
 def add(con: duckdb.DuckDBPyConnection, ranges: pl.DataFrame) -> None:

@@ -10,7 +10,7 @@ import polars as pl
 
 from nightgauge.errors import SettingError
 from nightgauge.store import ranges, rereading
-from nightgauge.store.bookmarks import DERIVE_FROM, RECKON_FROM, bookmark
+from nightgauge.store.bookmarks import DERIVE_FROM, RECKON_FROM, SAMPLES_FROM, bookmark
 from nightgauge.store.field_days import first_day_from
 from nightgauge.store.frames_io import Parameters, select, select_unsorted
 from nightgauge.store.home import STRETCHES, whole_of
@@ -25,6 +25,7 @@ from nightgauge.vocabulary.frames import (
     DUMP_CYCLES,
     FINDING_EVENTS,
     FINDINGS,
+    NIGHT_STEPS,
     NIGHTS,
     QUARANTINE,
     SIGNAL_HOURS,
@@ -211,6 +212,10 @@ class Reader:
         """Return all runs as NIGHTS."""
         return select(self._con, NIGHTS)
 
+    def night_steps(self) -> pl.DataFrame:
+        """Return the steps of all runs as NIGHT_STEPS."""
+        return select(self._con, NIGHT_STEPS)
+
     def last_night(self) -> datetime | None:
         """Return up to when the last good night judged, or None before the first."""
         done = self.nights().filter(pl.col("state") == "done")["until_utc"]
@@ -232,6 +237,10 @@ class Reader:
     def reckoning_owed_from(self) -> datetime | None:
         """Return from when on derived rows have changed since the tables that nights reckon were reckoned last."""
         return bookmark(self._con, RECKON_FROM)
+
+    def samples_from(self) -> datetime | None:
+        """Return before which time samples were dropped; None where all are kept."""
+        return bookmark(self._con, SAMPLES_FROM)
 
     def derivable_from(self) -> datetime | None:
         """Return from when on rows can be derived; None where no samples were dropped."""

@@ -7,7 +7,7 @@ import duckdb
 import polars as pl
 
 from nightgauge.store.conversions import INVERTED, REMADE, Remake
-from nightgauge.store.frames_io import insert
+from nightgauge.store.frames_io import insert, scalar
 from nightgauge.store.home import EXTENTS, KEY, Merged
 from nightgauge.store.landing import Meeting, append, merge, overwrite, slices
 from nightgauge.store.sample_order import in_order
@@ -132,6 +132,10 @@ class TableHome:
     def put(self, samples: pl.DataFrame) -> None:
         """Add SAMPLES that meet no stored one."""
         insert(self._con, SAMPLES, samples)
+
+    def drop_before(self, time: datetime) -> int:
+        """Drop the samples before a midnight of UTC; return how many. New ones fill the room they leave."""
+        return int(scalar(self._con, "DELETE FROM sample WHERE time_utc < $time", {"time": time}))
 
     def clear(self) -> None:
         """Drop all samples; the file keeps its size and fills up again."""

@@ -7,7 +7,7 @@ import polars as pl
 
 from nightgauge.errors import ProgrammerError
 from nightgauge.field.settings import Field
-from nightgauge.store import derived_rows, display, homes, landing, ranges, rereading, setups, tags
+from nightgauge.store import derived_rows, display, homes, keeping, landing, ranges, rereading, setups, tags
 from nightgauge.store.bookmarks import RECKON_FROM, set_bookmark, unset_bookmark
 from nightgauge.store.derived_rows import DerivedSpan
 from nightgauge.store.frames_io import insert, scalar
@@ -19,6 +19,7 @@ from nightgauge.vocabulary.exports import Export, ParsedExport
 from nightgauge.vocabulary.frames import (
     FINDING_EVENTS,
     FINDINGS,
+    NIGHT_STEPS,
     NIGHTS,
     Frame,
 )
@@ -55,11 +56,22 @@ class Writer(Reader):
 
     def land(self, export: Export, parsed: ParsedExport, read_at: datetime) -> landing.FileCounts:
         """Store an export that is read for the first time, with its quarantine, ledger row and changed ranges."""
-        return landing.land(self._con, self._home, export, parsed, read_at)
+        return landing.land(self._con, self._home, export, keeping.without_old(self._con, parsed), read_at)
 
     def land_again(self, file_id: int, parsed: ParsedExport, read_at: datetime) -> int:
         """Replace a stored export's samples of the tags it is owed for; return how many changed. Counts stay."""
-        return rereading.land_again(self._con, self._home, file_id, parsed, read_at)
+        return rereading.land_again(self._con, self._home, file_id, keeping.without_old(self._con, parsed), read_at)
+
+    def drop_samples(self, before: datetime, derive_from: datetime) -> int:
+        """Drop all samples before a midnight of UTC for good; return how many.
+
+        Parameters
+        ----------
+        derive_from : datetime
+            From here on rows can still be derived; those before it are never derived again.
+
+        """
+        return keeping.drop_before(self._con, self._home, before, derive_from)
 
     def refuse(self, export: Export, reason: str, read_at: datetime) -> int:
         """Note in the ledger that an export was refused whole; return its file_id."""
@@ -184,6 +196,14 @@ class Writer(Reader):
             "UPDATE night SET ended_utc = $ended, state = $state, detail = $detail WHERE night_id = $night_id",
             {"ended": ended, "state": state, "detail": detail, "night_id": night_id},
         )
+
+    def save_steps(self, steps: pl.DataFrame, night_id: int | None) -> None:
+        """Add steps (NIGHT_STEPS but for their numbers) of a night, or of a whole run (None)."""
+        last = int(scalar(self._con, "SELECT coalesce(max(step_id), 0) FROM night_step"))
+        numbered = steps.with_columns(
+            step_id=last + 1 + pl.int_range(pl.len(), dtype=pl.Int64), night_id=pl.lit(night_id, dtype=pl.Int32)
+        )
+        insert(self._con, NIGHT_STEPS, numbered)
 
     def close_killed_nights(self) -> int:
         """Note that runs without an end were killed; only for who holds the night's lock. Return how many."""
