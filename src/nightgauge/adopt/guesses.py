@@ -247,7 +247,7 @@ def _exclusive(scores: Scores, groups: dict[int, list[int]], count: int) -> list
             left = values[row].copy()
             left[taken] -= _TAKEN
             powers = np.exp(left - left.max())
-            is_second = columns[row] >= len(ORDER) and ORDER[signal] not in _MANY
+            is_second = bool(columns[row] >= len(ORDER)) and ORDER[signal] not in _MANY
             chosen[tag] = _Chosen(ORDER[signal], float(powers[signal] / powers.sum()), is_second)
     probable = scores.probabilities()
     return [
