@@ -21,7 +21,7 @@ from nightgauge.errors import SettingError
 from nightgauge.field.calendar import default_until, parse_until
 from nightgauge.field.read import read_field
 from nightgauge.field.settings import Field
-from nightgauge.pipeline import nights, pages, reading
+from nightgauge.pipeline import keeping, nights, pages, reading
 from nightgauge.pipeline.handing import HandOut
 from nightgauge.pipeline.nights import NightReport
 from nightgauge.pipeline.reading import ReadReport
@@ -61,6 +61,12 @@ def write_page(field: Field, until: datetime) -> Path:
     return pages.write_weekly(field, Store(field.database), until)
 
 
+@task(retries=RETRIES, retry_delay_seconds=RETRY_DELAY_S, retry_condition_fn=is_retryable)
+def drop_old_samples(field: Field) -> int:
+    """Drop the samples that are older than field.toml keeps them."""
+    return keeping.drop_old_samples(field, Store(field.database))
+
+
 @flow(name="nightly")
 def nightly(
     field_toml: Path,
@@ -89,6 +95,9 @@ def nightly(
         if not done:
             say("nothing came in since the last night: nothing to judge")
         page = runnable(write_page, with_server=with_server)(field, until)
+        dropped = runnable(drop_old_samples, with_server=with_server)(field)
+        if dropped:
+            say(f"{dropped:,} samples dropped that are older than keep_samples in field.toml")
     if with_server:
         keep_artifacts(field, read, done)
     say(f"the week's page is {page}")
