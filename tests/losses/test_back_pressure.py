@@ -13,14 +13,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nightgauge.field.settings import BackPressureValve, Prices, Routing, Well
-from nightgauge.losses import back_pressure
+from nightgauge.losses import WaterCuts, back_pressure
 from nightgauge.vocabulary.frames import BACK_PRESSURE, SIGNAL_HOURS, WELL_TESTS
 
 PSI_KPA = 6.894757293168361
 BARREL_M3 = 0.158987294928
 INDEX = BARREL_M3 / PSI_KPA
 """One bbl/day for each psi. [m3/day/kPa]"""
-NO_HOURS, NO_TESTS = SIGNAL_HOURS.empty(), WELL_TESTS.empty()
+NO_HOURS, NO_TESTS = SIGNAL_HOURS.empty(), WaterCuts(WELL_TESTS.empty())
 
 
 @pytest.fixture(scope="module")
@@ -127,7 +127,11 @@ def test_the_water_cut_is_that_of_the_latest_accepted_test_that_had_ended(make_v
         a_test("W0", datetime(2026, 5, 20, 18, tzinfo=UTC), 0.9),
     ]))  # fmt: skip
     made = back_pressure(
-        make_vessel(), make_field(wells=wells(4.0)), make_days(oil_hold_kpag=[48 * PSI_KPA] * 4), NO_HOURS, tests
+        make_vessel(),
+        make_field(wells=wells(4.0)),
+        make_days(oil_hold_kpag=[48 * PSI_KPA] * 4),
+        NO_HOURS,
+        WaterCuts(tests),
     )
     shares = made["oil_loss_m3_per_day"] / made["liquid_loss_m3_per_day"]
     assert shares.to_list() == pytest.approx([0.25, 0.5, 0.5, 0.1])
@@ -137,7 +141,7 @@ def test_a_test_that_ended_on_the_days_first_instant_tells_that_day(make_vessel,
     midnight = datetime(2026, 5, 19, 6, tzinfo=UTC)  # in Denver
     tests = WELL_TESTS.build(pl.DataFrame([a_test("W0", midnight, 0.5)]))
     days = make_days(oil_hold_kpag=[48 * PSI_KPA] * 2)
-    made = back_pressure(make_vessel(), make_field(wells=wells(4.0)), days, NO_HOURS, tests)
+    made = back_pressure(make_vessel(), make_field(wells=wells(4.0)), days, NO_HOURS, WaterCuts(tests))
     shares = made["oil_loss_m3_per_day"] / made["liquid_loss_m3_per_day"]
     assert shares.to_list() == pytest.approx([0.25, 0.5])
 

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 import pytest
 
 from nightgauge.derive import derive_vessel
-from nightgauge.losses import back_pressure
+from nightgauge.losses import WaterCuts, back_pressure
 from nightgauge.simulate.design import Design, physics, settings, wells
 from nightgauge.simulate.plan import ExportGroup, Fault, Plan, Slugs, VesselPlan
 from nightgauge.simulate.suites import Quality, instrument
@@ -38,7 +38,7 @@ def made(request, planted):
     )
     (vessel,) = field.vessels
     derived = derive_vessel(vessel, field, samples, plan.start, plan.end, VESSEL_DAYS.empty())
-    return request.param, back_pressure(vessel, field, derived.days, derived.signal_hours, derived.tests)
+    return request.param, back_pressure(vessel, field, derived.days, derived.signal_hours, WaterCuts(derived.tests))
 
 
 def test_the_excess_grows_as_the_spring_moves(made):

@@ -102,10 +102,12 @@ def _changed(loads: Loads, change: Change) -> Loads:
 
 
 def _rows(reckoner: Reckoner) -> pl.DataFrame:
-    rows = [_row(reckoner, limit) for limit in reckoner.limits()]
-    frame = VESSEL_CAPACITY.build(pl.DataFrame(rows, schema=VESSEL_CAPACITY.schema))
-    used = pl.col("used_fraction")
-    return frame.with_columns(binds=(used == used.max()).fill_null(value=False))
+    rows = [_row(reckoner, limit) for limit in sorted(reckoner.limits(), key=lambda limit: limit.name)]
+    used = [row.get("used_fraction") for row in rows]
+    most = max((share for share in used if isinstance(share, float)), default=None)
+    columns = {name: [row.get(name) for row in rows] for name in VESSEL_CAPACITY.schema}
+    columns["binds"] = [most is not None and share == most for share in used]
+    return pl.DataFrame(columns, schema=VESSEL_CAPACITY.schema)
 
 
 def _row(reckoner: Reckoner, limit: Limit) -> dict[str, object]:

@@ -2,13 +2,19 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
+import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from nightgauge.errors import ProgrammerError
 from nightgauge.field.settings import Field, Vessel
+from nightgauge.statistics.medians import run_medians
 
+Numbers = npt.NDArray[np.float64]
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 PAST = timedelta(days=28)
 """Days whose loads count. House choice: four weeks hold the field's routine, and the vessel is still as it is now."""
 KNOWN_SHARE = 0.5
@@ -70,12 +76,10 @@ def point_of(vessel: Vessel, hours: pl.DataFrame, days: pl.DataFrame, until: dat
         End of the four weeks.
 
     """
-    recent = hours.filter(
-        (pl.col("vessel") == vessel.id) & (pl.col("hour_utc") >= until - PAST) & (pl.col("hour_utc") < until)
-    )
-    seen = dict(recent.group_by("signal").agg(pl.col("mean").median()).iter_rows())
+    seen = _medians_by_signal(vessel, hours, until)
     dump, valve = vessel.water_dump_at(until), vessel.oil_valve_at(until)
-    held = days.filter((pl.col("vessel") == vessel.id) & (pl.col("day") >= (until - PAST).date()))["oil_hold_kpag"]
+    its = (days["vessel"] == vessel.id).to_numpy() & (_ordinals(days["day"]) >= _ordinal((until - PAST).date()))
+    held = _series(_numbers(days, "oil_hold_kpag")[its])
     surface = _first(seen.get("oil_level"), vessel.normal_oil_level_m)
     interface = _first(seen.get("interface_level"), vessel.normal_interface_m)
     if vessel.is_two_phase:
@@ -88,6 +92,43 @@ def point_of(vessel: Vessel, hours: pl.DataFrame, days: pl.DataFrame, until: dat
         _first(seen.get("water_downstream_pressure"), dump.downstream_pressure_kpag),
         _first(seen.get("oil_downstream_pressure"), valve.downstream_pressure_kpag),
     )
+
+
+def _medians_by_signal(vessel: Vessel, hours: pl.DataFrame, until: datetime) -> dict[str, float]:
+    """Return the median of the hours of the last four weeks by signal."""
+    begins = hours["hour_utc"].cast(pl.Int64).to_numpy()
+    mean = _numbers(hours, "mean")
+    recent = (begins >= _microseconds(until - PAST)) & (begins < _microseconds(until)) & ~np.isnan(mean)
+    recent &= (hours["vessel"] == vessel.id).to_numpy()
+    found = {}
+    for signal in LEVELS_AND_PRESSURES:
+        values = mean[recent & (hours["signal"] == signal).to_numpy()]
+        if len(values):
+            found[signal] = float(run_medians(values, np.zeros(len(values), dtype=np.int64))[1][0])
+    return found
+
+
+def _microseconds(when: datetime) -> int:
+    return (when - _EPOCH) // timedelta(microseconds=1)
+
+
+def _ordinals(days: pl.Series) -> npt.NDArray[np.int64]:
+    """Return days since 1970."""
+    return days.cast(pl.Int64).to_numpy()
+
+
+def _ordinal(day: date) -> int:
+    return (day - _EPOCH.date()).days
+
+
+def _numbers(frame: pl.DataFrame, column: str) -> Numbers:
+    """Return a column as numbers, NaN where null."""
+    return frame[column].cast(pl.Float64).to_numpy().astype(np.float64, copy=False)
+
+
+def _series(values: Numbers) -> pl.Series:
+    """Return what is known of some values."""
+    return pl.Series(values[~np.isnan(values)])
 
 
 def _first(*values: float | None) -> float | None:
@@ -108,24 +149,26 @@ def loads_of(vessel: Vessel, field: Field, days: pl.DataFrame, until: datetime) 
 
     """
     end = until.astimezone(field.zone).date()
-    mine = days.filter((pl.col("vessel") == vessel.id) & pl.col("day").is_between(end - PAST, end, closed="left"))
-    known = pl.col("coverage_gas_rate")
-    rates = mine.select(
-        "day",
-        water="water_load_m3_per_day",
-        oil="oil_load_m3_per_day",
-        gas=pl.when(known >= KNOWN_SHARE).then(pl.col("gas_m3") / known),
-    )
-    found = {phase: _load(rates["day"], rates[phase]) for phase in ("water", "oil", "gas")}
+    number = _ordinals(days["day"])
+    mine = (days["vessel"] == vessel.id).to_numpy()
+    rows = np.flatnonzero(mine & (number >= _ordinal(end - PAST)) & (number < _ordinal(end)))
+    known, gas = (_numbers(days, name)[rows] for name in ("coverage_gas_rate", "gas_m3"))
+    enough = known >= KNOWN_SHARE
+    rates = {
+        "water": _numbers(days, "water_load_m3_per_day")[rows],
+        "oil": _numbers(days, "oil_load_m3_per_day")[rows],
+        "gas": np.where(enough, gas, np.nan) / np.where(enough, known, 1.0),
+    }
+    found = {phase: _load(days["day"], rows, rate) for phase, rate in rates.items()}
     return {phase: load for phase, load in found.items() if load is not None}
 
 
-def _load(days: pl.Series, rates: pl.Series) -> Load | None:
-    known = rates.drop_nulls()
+def _load(days: pl.Series, rows: npt.NDArray[np.int64], rates: Numbers) -> Load | None:
+    known = _series(rates)
     if known.is_empty():
         return None
     median, high, worst = known.median(), known.quantile(HIGH, "linear"), known.max()
     if not (isinstance(median, float) and isinstance(high, float) and isinstance(worst, float)):
         raise ProgrammerError(f"loads of type {rates.dtype}: expected numbers")
-    last = max(place for place, rate in enumerate(rates.to_list()) if rate == worst)
-    return Load(median, high, worst, days[last])
+    last = np.flatnonzero(rates == worst)[-1]
+    return Load(median, high, worst, days[int(rows[last])])

@@ -7,7 +7,8 @@ named after the wrong valve. A lone level that lies where the other valve stood 
 import numpy as np
 
 from nightgauge.detect.history import Floats, History
-from nightgauge.detect.past import median, row_medians
+from nightgauge.detect.past import median
+from nightgauge.statistics.medians import row_medians
 
 _LEAST_DAYS = 3
 """Days that make a level known. House choice, as for other references."""

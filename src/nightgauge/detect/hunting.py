@@ -8,9 +8,10 @@ from nightgauge.detect.history import HOUR_S, Floats, History, Mask
 from nightgauge.detect.inflow import flow_hours
 from nightgauge.detect.instruments import roughness
 from nightgauge.detect.load import all_loads
-from nightgauge.detect.past import first_weeks, joined_runs, median, per_well, quantile, row_medians, spread
+from nightgauge.detect.past import first_weeks, joined_runs, median, per_well, quantile, spread
 from nightgauge.detect.wording import Draft, day_of, quantity
 from nightgauge.detect.working import working
+from nightgauge.statistics.medians import row_medians
 from nightgauge.vocabulary.findings import Candidate
 
 _FOLLOWS = 0.3

@@ -1,9 +1,9 @@
 """The vessel's own past: medians, scatter, quantiles that shrug off gaps, and runs of hours."""
 
 import numpy as np
-import numpy.typing as npt
 
 from nightgauge.detect.history import DAY_S, Floats, History, Mask, Texts
+from nightgauge.statistics.medians import run_medians
 
 NORMAL_MAD = 1.4826
 """Standard deviation of a normal distribution over its median absolute deviation."""
@@ -26,23 +26,6 @@ def median_and_spread(values: Floats) -> tuple[float, float]:
     known = values[np.isfinite(values)]
     middle = median(known)
     return middle, NORMAL_MAD * median(np.abs(known - middle))
-
-
-def row_medians(table: Floats) -> Floats:
-    """Return the median of what is known of each row, NaN where nothing is."""
-    finite = np.isfinite(table)
-    count = finite.sum(axis=1)
-    ordered = np.sort(np.where(finite, table, np.nan), axis=1)  # NaN sorts last
-    rows = np.arange(len(table))
-    return np.asarray(0.5 * (ordered[rows, np.maximum(count - 1, 0) // 2] + ordered[rows, count // 2]))
-
-
-def run_medians(values: Floats, groups: npt.NDArray[np.int64]) -> tuple[npt.NDArray[np.int64], Floats]:
-    """Return the sizes of the runs of equal groups and the median of each; values without NaN."""
-    starts = np.flatnonzero(np.diff(groups, prepend=groups[0] - 1)) if len(groups) else np.empty(0, dtype=np.int64)
-    sizes = np.diff(np.append(starts, len(groups)))
-    ordered = values[np.lexsort((values, np.repeat(np.arange(len(starts)), sizes)))]
-    return sizes, 0.5 * (ordered[starts + (sizes - 1) // 2] + ordered[starts + sizes // 2])
 
 
 def quantile(values: Floats, share: float) -> float:

@@ -12,7 +12,8 @@ from typing import Any, Literal
 import numpy as np
 
 from nightgauge.detect.history import DAY_S, Floats
-from nightgauge.detect.past import NORMAL_MAD, median, row_medians, spread
+from nightgauge.detect.past import NORMAL_MAD, median, spread
+from nightgauge.statistics.medians import row_medians
 
 Shape = Literal["drift", "step"]
 

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from nightgauge.detect.history import DAY_S, Floats, History, Mask
-from nightgauge.detect.past import joined_runs, run_medians
+from nightgauge.detect.past import joined_runs
+from nightgauge.statistics.medians import run_medians
 
 
 @dataclass(frozen=True)

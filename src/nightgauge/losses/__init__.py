@@ -2,5 +2,6 @@
 
 from nightgauge.losses.back_pressure import back_pressure
 from nightgauge.losses.carryover import carryover
+from nightgauge.losses.flows import WaterCuts
 
-__all__ = ["back_pressure", "carryover"]
+__all__ = ["WaterCuts", "back_pressure", "carryover"]

@@ -1,25 +1,27 @@
 """What the pressure held above what is needed costs in production, at most."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from nightgauge.field.calendar import day_bounds
 from nightgauge.field.settings import Field, Vessel, Well
-from nightgauge.losses.flows import Shares, shares_by_well, water_cuts
-from nightgauge.losses.hours import daily
+from nightgauge.losses.flows import Shares, WaterCuts, shares_by_well
+from nightgauge.losses.hours import Days, bounds_of, hours_of, numbers, on_days, rows_of
 from nightgauge.physics.wells import rate_lost_m3_per_day
+from nightgauge.statistics.medians import run_medians
 from nightgauge.vocabulary.frames import BACK_PRESSURE
 
 Flags = NDArray[np.bool_]
 
 
 def back_pressure(
-    vessel: Vessel, field: Field, days: pl.DataFrame, signal_hours: pl.DataFrame, tests: pl.DataFrame
+    vessel: Vessel, field: Field, days: pl.DataFrame, signal_hours: pl.DataFrame, cuts: WaterCuts
 ) -> pl.DataFrame:
     """Return what a vessel's oil valve holds above what is needed, day by day, and what it costs at most.
 
@@ -33,8 +35,8 @@ def back_pressure(
         Rows of other vessels are passed over.
     signal_hours : SIGNAL_HOURS
         For header pressure and line loss.
-    tests : WELL_TESTS
-        Of all wells, for their water cuts.
+    cuts : WaterCuts
+        Of all wells.
 
     Returns
     -------
@@ -48,41 +50,53 @@ def back_pressure(
     costs stands in a column of its own. The droop is that of the vessel's day.
 
     """
-    rows = days.filter(pl.col("vessel") == vessel.id).sort("day")
-    held = rows.select(
-        "vessel",
-        "day",
-        held_kpag=pl.col("oil_hold_kpag"),
-        droop_kpa_per_m3_per_day=pl.col("oil_droop_kpa_per_m3_per_day"),
-    ).with_columns(_needed(vessel, field, rows))
-    held = held.with_columns(excess_kpa=(pl.col("held_kpag") - pl.col("needed_kpag")).clip(lower_bound=0.0))
-    costed = held.with_columns(_wells(vessel, field, rows, tests)).with_columns(
-        liquid_loss_m3_per_day=pl.col("excess_kpa") * pl.col("liquid_m3_per_day_per_kpa"),
-        oil_loss_m3_per_day=pl.col("excess_kpa") * pl.col("oil_m3_per_day_per_kpa"),
-    )
-    price = None if field.prices is None else field.prices.oil_per_m3
-    priced = costed.with_columns(oil_loss_money=pl.col("oil_loss_m3_per_day") * pl.lit(price, dtype=pl.Float64))
-    return BACK_PRESSURE.build(priced.join(_header(vessel, field, signal_hours), on="day", how="left"))
+    rows, numbered = rows_of(days, vessel.id)
+    day = days["day"][rows]
+    starts = [start for start, _ in bounds_of(day.to_list(), field.zone)]
+    held = numbers(days, "oil_hold_kpag")[rows]
+    needed, needed_by = _needed(vessel, starts)
+    excess = np.maximum(held - needed, 0.0)
+    wells = _wells(vessel, field, day.to_list(), starts, cuts)
+    price = np.nan if field.prices is None or field.prices.oil_per_m3 is None else field.prices.oil_per_m3
+    oil_loss = excess * wells["oil_m3_per_day_per_kpa"]
+    columns = {
+        "held_kpag": held,
+        "needed_kpag": needed,
+        "needed_by": needed_by,
+        "excess_kpa": excess,
+        **_header(vessel, field, signal_hours, numbered),
+        "droop_kpa_per_m3_per_day": numbers(days, "oil_droop_kpa_per_m3_per_day")[rows],
+        **wells,
+        "liquid_loss_m3_per_day": excess * wells["liquid_m3_per_day_per_kpa"],
+        "oil_loss_m3_per_day": oil_loss,
+        "oil_loss_money": oil_loss * price,
+    }
+    schema = BACK_PRESSURE.schema
+    told = {name: pl.Series(name, values, schema[name], nan_to_null=True) for name, values in columns.items()}
+    return pl.DataFrame({"vessel": [vessel.id] * len(day), "day": day} | told, schema=schema)
 
 
-def _needed(vessel: Vessel, field: Field, rows: pl.DataFrame) -> list[pl.Series]:
+def _needed(vessel: Vessel, starts: Sequence[datetime]) -> tuple[Shares, list[str | None]]:
     """Return the pressure needed on each day and the key that gives it."""
-    in_force = [vessel.oil_valve_at(day_bounds(field.zone, day)[0]) for day in rows["day"]]
+    in_force = [vessel.oil_valve_at(start) for start in starts]
     told = [
         ("needs", valve.needs_kpag) if valve.needs_kpag is not None else ("holds", valve.holds_kpag)
         for valve in in_force
     ]
-    return [
-        pl.Series("needed_kpag", [value for _, value in told], dtype=pl.Float64),
-        pl.Series("needed_by", [None if value is None else key for key, value in told], dtype=pl.String),
-    ]
+    needed = np.array([value for _, value in told], dtype=np.float64)  # NaN for None
+    return needed, [None if value is None else key for key, value in told]
 
 
-def _header(vessel: Vessel, field: Field, signal_hours: pl.DataFrame) -> pl.DataFrame:
+def _header(vessel: Vessel, field: Field, signal_hours: pl.DataFrame, days: Days) -> dict[str, Shares]:
     """Return the header's pressure and the loss from there to the vessel, as medians of the day's hours."""
-    hours = daily(signal_hours, vessel.id, ("inlet_pressure", "vessel_pressure"), field.zone)
-    loss = pl.col("inlet_pressure") - pl.col("vessel_pressure")
-    return hours.group_by("day").agg(header_kpag=pl.col("inlet_pressure").median(), line_loss_kpa=loss.median())
+    header = hours_of(signal_hours, vessel.id, "inlet_pressure")
+    loss = header.less(hours_of(signal_hours, vessel.id, "vessel_pressure"))
+    found = {}
+    for name, hours in (("header_kpag", header), ("line_loss_kpa", loss)):
+        day = hours.days(field.zone)
+        sizes, medians = run_medians(hours.mean, day)
+        found[name] = on_days(days, day[np.cumsum(sizes) - 1], medians)
+    return found
 
 
 @dataclass(frozen=True)
@@ -94,22 +108,22 @@ class _Part:
     oil: Shares
 
 
-def _wells(vessel: Vessel, field: Field, rows: pl.DataFrame, tests: pl.DataFrame) -> list[pl.Series]:
+def _wells(
+    vessel: Vessel, field: Field, days: Sequence[date], starts: Sequence[datetime], cuts: WaterCuts
+) -> dict[str, Any]:
     """Return the columns that tell of the wells."""
-    days = rows["day"].to_list()
-    starts = [day_bounds(field.zone, day)[0] for day in days]
     shares = shares_by_well(vessel.id, field, days)
-    parts = {well.id: _part(well, share, water_cuts(well, tests, starts)) for well, share in shares.items()}
+    parts = {well.id: _part(well, share, cuts.at(well, starts)) for well, share in shares.items()}
     no_index = {name: part.flows & np.isnan(part.liquid) for name, part in parts.items()}
     no_cut = {name: np.isnan(part.oil) & ~np.isnan(part.liquid) for name, part in parts.items()}
     flowing = np.sum([part.flows for part in parts.values()], axis=0, dtype=np.int64, initial=0)
-    return [
-        pl.Series("wells", np.broadcast_to(flowing, len(days)), dtype=pl.Int64),
-        _named("wells_without_index", no_index, len(days)),
-        _named("wells_without_water_cut", no_cut, len(days)),
-        _summed("liquid_m3_per_day_per_kpa", [part.liquid for part in parts.values()], len(days)),
-        _summed("oil_m3_per_day_per_kpa", [part.oil for part in parts.values()], len(days)),
-    ]
+    return {
+        "wells": np.broadcast_to(flowing, len(days)),
+        "wells_without_index": _named(no_index, len(days)),
+        "wells_without_water_cut": _named(no_cut, len(days)),
+        "liquid_m3_per_day_per_kpa": _summed([part.liquid for part in parts.values()], len(days)),
+        "oil_m3_per_day_per_kpa": _summed([part.oil for part in parts.values()], len(days)),
+    }
 
 
 def _part(well: Well, share: Shares, water_cut: Shares) -> _Part:
@@ -120,14 +134,16 @@ def _part(well: Well, share: Shares, water_cut: Shares) -> _Part:
     return _Part(flows, liquid, liquid * (1.0 - water_cut))
 
 
-def _named(name: str, lacking: Mapping[str, Flags], days: int) -> pl.Series:
+def _named(lacking: Mapping[str, Flags], days: int) -> list[str]:
     """Return for each day the JSON list of the wells that lack something."""
-    lists = [json.dumps([well for well, lacks in lacking.items() if lacks[day]]) for day in range(days)]
-    return pl.Series(name, lists, dtype=pl.String)
+    some = {well: lacks for well, lacks in lacking.items() if lacks.any()}
+    if not some:
+        return [json.dumps([])] * days
+    return [json.dumps([well for well, lacks in some.items() if lacks[day]]) for day in range(days)]
 
 
-def _summed(name: str, parts: list[Shares], days: int) -> pl.Series:
-    """Return the sum of the known parts of each day; null where none is known."""
+def _summed(parts: list[Shares], days: int) -> Shares:
+    """Return the sum of the known parts of each day; NaN where none is known."""
     table = np.array(parts, dtype=np.float64).reshape(len(parts), days)
     some = np.any(~np.isnan(table), axis=0)
-    return pl.Series(name, np.where(some, np.nansum(table, axis=0), np.nan), dtype=pl.Float64).fill_nan(None)
+    return np.where(some, np.nansum(table, axis=0), np.nan)

@@ -1,11 +1,13 @@
 """The price of carryover: water that is heated because it left with the oil, oil that left with the water."""
 
+from collections.abc import Mapping
+
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
 from nightgauge.field.settings import Field, Heating, Prices, Vessel
-from nightgauge.losses.hours import daily
+from nightgauge.losses.hours import Days, hours_of, numbers, on_days, rows_of
 from nightgauge.physics.heating import fuel_kw, heat_kw
 from nightgauge.physics.liquids import oil_density_kg_m3, water_density_kg_m3
 from nightgauge.vocabulary.frames import CARRYOVER, SIGNAL_HOURS
@@ -15,6 +17,7 @@ _KG_M3_PER_MG_L = 1e-3
 _STANDARD_C = (60.0 - 32.0) / 1.8
 """60 degF, at which an oil's gravity is stated and oil is sold. [degC]"""
 _FRESH = 1.0
+_DAY_COLUMNS = ("oil_m3", "water_in_oil_fraction", "water_m3", "oil_in_water_mg_l")
 
 _Numbers = NDArray[np.float64]
 
@@ -48,10 +51,11 @@ def carryover(
     mass of oil in it over the oil's density at 60 degF.
 
     """
-    rows = days.filter(pl.col("vessel") == vessel.id).sort("day")
-    temperature = _temperature_c(vessel, field, rows, SIGNAL_HOURS.empty() if signal_hours is None else signal_hours)
-    water = _numbers(rows, "oil_m3") * _numbers(rows, "water_in_oil_fraction")
-    oil = _oil_m3(vessel, rows)
+    rows, day = rows_of(days, vessel.id)
+    known = {name: numbers(days, name)[rows] for name in _DAY_COLUMNS}
+    temperature = _temperature_c(vessel, field, day, SIGNAL_HOURS.empty() if signal_hours is None else signal_hours)
+    water = known["oil_m3"] * known["water_in_oil_fraction"]
+    oil = _oil_m3(vessel, known)
     heat, fuel = _heat_and_fuel_mj(water, temperature, vessel, vessel.heating)
     prices = field.prices or Prices("")
     columns = {
@@ -63,38 +67,32 @@ def carryover(
         "fuel_money": fuel * _price(prices.fuel_per_mj),
         "oil_money": oil * _price(prices.oil_per_m3),
     }
-    return CARRYOVER.build(
-        rows.select("vessel", "day").with_columns(
-            pl.Series(name, values, dtype=pl.Float64).fill_nan(None) for name, values in columns.items()
-        )
-    )
-
-
-def _numbers(rows: pl.DataFrame, column: str) -> _Numbers:
-    return rows[column].cast(pl.Float64).fill_null(float("nan")).to_numpy()
+    told = {name: pl.Series(name, values, pl.Float64, nan_to_null=True) for name, values in columns.items()}
+    whose = {"vessel": [vessel.id] * len(day), "day": days["day"][rows]}
+    return pl.DataFrame(whose | told, schema=CARRYOVER.schema)
 
 
 def _price(price: float | None) -> float:
     return float("nan") if price is None else price
 
 
-def _temperature_c(vessel: Vessel, field: Field, rows: pl.DataFrame, signal_hours: pl.DataFrame) -> _Numbers:
+def _temperature_c(vessel: Vessel, field: Field, day: Days, signal_hours: pl.DataFrame) -> _Numbers:
     """Return the mean temperature of each day by its known hours, else the setting, else NaN. [degC]"""
-    measured = daily(signal_hours, vessel.id, ("temperature",), field.zone).drop_nulls("temperature")
-    days, place = np.unique(measured["day"].to_physical().to_numpy(), return_inverse=True)
+    measured = hours_of(signal_hours, vessel.id, "temperature")
+    days, place = np.unique(measured.days(field.zone), return_inverse=True)
     # Summed hour after hour: Polars sums a group now in one order, now in another, and the last digit differs.
-    means = np.bincount(place, measured["temperature"].to_numpy()) / np.bincount(place)
-    mean = pl.DataFrame({"day": pl.Series(days, dtype=pl.Int32).cast(pl.Date), "temperature": means})
-    joined = rows.select("day").join(mean, on="day", how="left", maintain_order="left")
-    return joined["temperature"].fill_null(_price(vessel.temperature_c)).to_numpy()
+    means = np.bincount(place, measured.mean) / np.bincount(place)
+    mean = on_days(day, days, means)
+    return np.where(np.isnan(mean), _price(vessel.temperature_c), mean)
 
 
-def _oil_m3(vessel: Vessel, rows: pl.DataFrame) -> _Numbers:
+def _oil_m3(vessel: Vessel, known: Mapping[str, _Numbers]) -> _Numbers:
     """Return the oil that left with the water, at 60 degF; NaN without the oil's gravity. [m3]"""
+    water, oil_in_water = known["water_m3"], known["oil_in_water_mg_l"]
     if vessel.oil_gravity_degapi is None:
-        return np.full(rows.height, np.nan)
+        return np.full(len(water), np.nan)
     density = float(oil_density_kg_m3(vessel.oil_gravity_degapi, _STANDARD_C))
-    return _numbers(rows, "water_m3") * _numbers(rows, "oil_in_water_mg_l") * _KG_M3_PER_MG_L / density
+    return water * oil_in_water * _KG_M3_PER_MG_L / density
 
 
 def _heat_and_fuel_mj(

@@ -7,8 +7,8 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from nightgauge.field.calendar import day_bounds
 from nightgauge.field.settings import Field, Well
+from nightgauge.losses.hours import bounds_of
 
 Shares = NDArray[np.float64]
 
@@ -32,7 +32,7 @@ def shares_by_well(vessel: str, field: Field, days: Sequence[date]) -> dict[Well
         Shares of the day's own 23, 24 or 25 hours, 0..1; in the order of field.toml, without wells that never do.
 
     """
-    bounds = [day_bounds(field.zone, day) for day in days]
+    bounds = bounds_of(days, field.zone)
     edges = (_seconds([start for start, _ in bounds]), _seconds([end for _, end in bounds]))
     routed = {one.well for one in field.routings if one.vessel == vessel}
     may = [well for well in field.wells if well.vessel == vessel or well.id in routed]
@@ -57,28 +57,41 @@ def _shares(vessel: str, well: Well, field: Field, edges: tuple[Shares, Shares])
     return there / (end - start)
 
 
-def water_cuts(well: Well, tests: pl.DataFrame, starts: Sequence[datetime]) -> Shares:
-    """Return a well's water cut by its latest accepted test that had ended at each time, else by its setting.
+class WaterCuts:
+    """The water cuts that accepted tests tell, by well: made once for all vessels.
 
     Parameters
     ----------
-    well : Well
-        With `water_cut_fraction` or without.
     tests : WELL_TESTS
         Of any wells.
-    starts : sequence of datetime, (n,)
-        Times.
-
-    Returns
-    -------
-    (n,) array
-        Water cut, NaN where neither tells it. [1]
 
     """
-    setting = np.nan if well.water_cut_fraction is None else well.water_cut_fraction
-    told = tests.filter(
-        (pl.col("well") == well.id) & (pl.col("state") == "accepted") & pl.col("water_cut_fraction").is_not_null()
-    ).sort("end_utc", maintain_order=True)
-    ends = told["end_utc"].dt.epoch("us").to_numpy() / 1e6
-    cuts = np.concatenate([[setting], told["water_cut_fraction"].to_numpy()])
-    return np.asarray(cuts[np.searchsorted(ends, _seconds(starts), side="right")])
+
+    def __init__(self, tests: pl.DataFrame) -> None:
+        told = tests.filter((pl.col("state") == "accepted") & pl.col("water_cut_fraction").is_not_null())
+        parts = told.sort("end_utc", maintain_order=True).partition_by("well", as_dict=True, maintain_order=True)
+        self._told = {
+            str(key[0]): (part["end_utc"].cast(pl.Int64).to_numpy() / 1e6, part["water_cut_fraction"].to_numpy())
+            for key, part in parts.items()
+        }
+
+    def at(self, well: Well, starts: Sequence[datetime]) -> Shares:
+        """Return a well's water cut by its latest accepted test that had ended at each time, else by its setting.
+
+        Parameters
+        ----------
+        well : Well
+            With `water_cut_fraction` or without.
+        starts : sequence of datetime, (n,)
+            Times.
+
+        Returns
+        -------
+        (n,) array
+            Water cut, NaN where neither tells it. [1]
+
+        """
+        setting = np.nan if well.water_cut_fraction is None else well.water_cut_fraction
+        ends, told = self._told.get(well.id, (np.empty(0), np.empty(0)))
+        cuts = np.concatenate([[setting], told])
+        return np.asarray(cuts[np.searchsorted(ends, _seconds(starts), side="right")])

@@ -10,11 +10,11 @@ from datetime import date, datetime, timedelta
 
 import polars as pl
 
-from nightgauge.capacity import LEVELS_AND_PRESSURES, capacities
+from nightgauge.capacity import capacities
 from nightgauge.derive.anodes import anode_status
 from nightgauge.field.settings import Field
-from nightgauge.losses import back_pressure, carryover
-from nightgauge.pipeline.groups import ByVessel, in_groups
+from nightgauge.losses import WaterCuts, back_pressure, carryover
+from nightgauge.pipeline.groups import in_groups
 from nightgauge.pipeline.telling import Tell, silent
 from nightgauge.store import Reader, Store, Writer
 from nightgauge.vocabulary.frames import (
@@ -22,7 +22,6 @@ from nightgauge.vocabulary.frames import (
     BACK_PRESSURE,
     CARRYOVER,
     FIRST_TIME,
-    SIGNAL_HOURS,
     VESSEL_CAPACITY,
     VESSEL_DAYS,
 )
@@ -30,7 +29,11 @@ from nightgauge.vocabulary.signals import of_part
 
 PAST = timedelta(days=35)
 """Days reckoned anew each night. House choice: the four weeks that capacity is told by, and one to spare."""
-_SIGNALS = LEVELS_AND_PRESSURES | {"inlet_pressure"}
+_READ = {
+    "days": tuple(VESSEL_DAYS.schema),
+    "signal_hours": ("vessel", "signal", "hour_utc", "coverage", "mean"),
+}
+"""The columns that serve."""
 
 
 @dataclass(frozen=True)
@@ -45,6 +48,11 @@ class Reckoned:
     """First day of the daily tables; None where they are of all days."""
     failed: Mapping[str, str]
     """Vessel id to what went wrong."""
+
+    @property
+    def rows(self) -> int:
+        """Return how many rows there are in all tables together."""
+        return sum(table.height for table in (self.capacity, self.back_pressure, self.carryover, self.anodes))
 
     def save(self, writer: Writer) -> None:
         """Put the tables in the place of those stored, within the caller's transaction."""
@@ -69,17 +77,15 @@ def reckon(field_: Field, store: Store, since: datetime | None, until: datetime,
     done = 0
     with store.reading() as reader:
         anodes = _anodes(field_, reader, until)
-        tests = reader.tests(FIRST_TIME, until)
+        cuts = WaterCuts(reader.tests(FIRST_TIME, until))
         for group in in_groups(field_.vessels):
-            names = [vessel.id for vessel in group]
-            days = ByVessel(VESSEL_DAYS, reader.days(start, until, names))
-            hours = ByVessel(SIGNAL_HOURS, reader.signal_hours(_SIGNALS, start, until, names))
+            past = reader.derived_of([vessel.id for vessel in group], start, until, _READ)
             for vessel in group:
-                mine, its_hours = days.of(vessel.id), hours.of(vessel.id)
+                mine, its_hours = past[vessel.id].days, past[vessel.id].signal_hours
                 try:
                     if mine.height:
                         parts["capacity"].append(capacities(vessel, field_, mine, its_hours, until))
-                        parts["back_pressure"].append(back_pressure(vessel, field_, mine, its_hours, tests))
+                        parts["back_pressure"].append(back_pressure(vessel, field_, mine, its_hours, cuts))
                         parts["carryover"].append(carryover(vessel, field_, mine, its_hours))
                 except Exception as error:  # one vessel's trouble must not cost the others their night
                     failed[vessel.id] = f"{type(error).__name__}: {error}"
