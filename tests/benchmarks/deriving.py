@@ -103,7 +103,7 @@ def _figures(field_: Field, store: Store, rounds: int) -> dict[str, float]:
             _read_together(field_, store, start, until)
         _owe(field_, store, start, until)
         with deriving.running():
-            _, failed = derive_changed(field_, store, until - timedelta(days=1), until)
+            failed = derive_changed(field_, store, until - timedelta(days=1), until).failed
         if failed:
             raise RuntimeError(f"vessels failed: {failed}")
         dumps, of_cycles = _find(field_, store, (start, until), finding)

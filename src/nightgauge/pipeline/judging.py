@@ -1,6 +1,6 @@
 """Judging: each vessel's history up to a night's end, and what could not be judged."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import datetime, timedelta
 
 import polars as pl
@@ -60,3 +60,14 @@ def reasons(judgement: Judgement) -> list[str]:
     for kind, why in sorted(judgement.unjudged.items()):
         by_reason.setdefault(why, []).append(kind.replace("_", " "))
     return [f"{why}: {', '.join(kinds)}" for why, kinds in sorted(by_reason.items())]
+
+
+def skipped(judgements: Mapping[str, Judgement]) -> dict[str, dict[str, list[str]]]:
+    """Return what could not be judged by its reason: kinds and vessels."""
+    by_reason: dict[str, dict[str, set[str]]] = {}
+    for vessel, judgement in judgements.items():
+        for kind, why in judgement.unjudged.items():
+            both = by_reason.setdefault(why, {"kinds": set(), "vessels": set()})
+            both["kinds"].add(kind)
+            both["vessels"].add(vessel)
+    return {why: {name: sorted(of) for name, of in both.items()} for why, both in sorted(by_reason.items())}

@@ -13,8 +13,9 @@ from nightgauge.field.calendar import day_bounds, midnights
 from nightgauge.field.settings import Field
 from nightgauge.pipeline.deriving import derive_changed
 from nightgauge.pipeline.handing import HandOut
-from nightgauge.pipeline.judging import judge_vessels
+from nightgauge.pipeline.judging import judge_vessels, skipped
 from nightgauge.pipeline.reckoning import Reckoned, reckon
+from nightgauge.pipeline.steps import Steps, as_rows
 from nightgauge.pipeline.telling import Clock, Tell, silent
 from nightgauge.store import Store
 from nightgauge.vocabulary.frames import VESSEL_CAPACITY
@@ -86,16 +87,25 @@ def run_night(
         writer.close_killed_nights()
         previous = writer.last_night()
         night_id = writer.begin_night(until, clock())
+    steps = Steps(clock, until)
     try:
-        derived, failed = derive_changed(field_, store, previous, until, tell, hand_out)
-        reckoned = reckon(field_, store, _unchanged_before(store, previous), until, tell)
-        judgements, not_judged = judge_vessels(field_, store, until, reckoned.anodes, tell)
-        failed |= {**reckoned.failed, **not_judged}
+        with steps.step("deriving") as step:
+            derived = derive_changed(field_, store, previous, until, tell, hand_out)
+            step.note(derived.samples, derived.rows, vessels=derived.vessels, failed_vessels=derived.failed)
+        with steps.step("reckoning") as step:
+            reckoned = reckon(field_, store, _unchanged_before(store, previous), until, tell)
+            step.note(None, reckoned.rows, failed_vessels=reckoned.failed)
+        with steps.step("judging") as step:
+            judgements, not_judged = judge_vessels(field_, store, until, reckoned.anodes, tell)
+            told = sum(len(judgement.candidates) for judgement in judgements.values())
+            step.note(None, told, vessels=len(judgements), skipped=skipped(judgements), failed_vessels=not_judged)
         night = _Night(night_id, previous, reckoned, judgements)
-        return _settle(store, night, NightReport(until, derived, failed), clock)
+        failed = {**derived.failed, **reckoned.failed, **not_judged}
+        return _settle(store, night, NightReport(until, derived.vessels, failed), clock, steps)
     except Exception as error:
         with store.writing() as writer:
             writer.end_night(night_id, clock(), "failed", f"{type(error).__name__}: {error}")
+            writer.save_steps(as_rows(steps.done), night_id)
         raise
 
 
@@ -121,17 +131,20 @@ class _Night:
     judgements: Mapping[str, Judgement]
 
 
-def _settle(store: Store, night: _Night, report: NightReport, clock: Clock) -> NightReport:
+def _settle(store: Store, night: _Night, report: NightReport, clock: Clock, steps: Steps) -> NightReport:
     with store.writing() as writer:
-        findings, events = ledger.update(
-            writer.findings(), writer.finding_events(), night.judgements, report.until,
-            is_first_night=night.previous is None,
-        )  # fmt: skip
-        happened = dict(events.group_by("event").len().iter_rows())
-        standing = int(findings["state"].is_in(["new", "standing"]).sum())
-        report = replace(report, events=happened, standing=standing)
-        night.reckoned.save(writer)
-        writer.reckoned_all()
-        writer.save_findings(findings, events)
+        with steps.step("keeping") as step:
+            findings, events = ledger.update(
+                writer.findings(), writer.finding_events(), night.judgements, report.until,
+                is_first_night=night.previous is None,
+            )  # fmt: skip
+            happened = dict(events.group_by("event").len().sort("event").iter_rows())
+            standing = int(findings["state"].is_in(["new", "standing"]).sum())
+            report = replace(report, events=happened, standing=standing)
+            night.reckoned.save(writer)
+            writer.reckoned_all()
+            writer.save_findings(findings, events)
+            step.note(sum(len(j.candidates) for j in night.judgements.values()), events.height, events=happened)
+        writer.save_steps(as_rows(steps.done), night.night_id)
         writer.end_night(night.night_id, clock(), "done", report.detail)
     return report

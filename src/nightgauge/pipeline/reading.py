@@ -8,6 +8,7 @@ import polars as pl
 
 from nightgauge.errors import SourceError
 from nightgauge.field.settings import Field
+from nightgauge.pipeline.steps import Step
 from nightgauge.pipeline.telling import Clock, Tell, silent
 from nightgauge.store import Store
 from nightgauge.streams import Export, TagTable, discover, fingerprint, read_export, relative_to, stamp
@@ -39,6 +40,8 @@ class ReadReport:
     """What the reading step did."""
 
     files: tuple[FileOutcome, ...] = ()
+    unchanged: int = 0
+    """Exports that were left alone, as they are what was read before."""
 
     def count(self, state: str) -> int:
         """Return how many exports ended in this state."""
@@ -60,6 +63,21 @@ class ReadReport:
             rows_replaced=self.rows("rows_replaced"),
             rows_quarantined=self.rows("rows_quarantined"),
         )
+
+
+def note_reading(step: Step, report: ReadReport) -> None:
+    """Note in the run's step what was read, what was not, and why."""
+    states = ("stored", "duplicate", "refused", "growing")
+    step.note(
+        report.rows("rows_read"),
+        report.rows("rows_stored"),
+        exports={state: report.count(state) for state in states if report.count(state)},
+        unchanged=report.unchanged,
+        repeated=report.rows("rows_repeated"),
+        replaced=report.rows("rows_replaced"),
+        quarantined=report.rows("rows_quarantined"),
+        not_read={outcome.path: outcome.reason for outcome in report.files if outcome.state != "stored"},
+    )
 
 
 def read_exports(field_: Field, store: Store, clock: Clock, tell: Tell = silent) -> ReadReport:
@@ -84,7 +102,7 @@ def read_exports(field_: Field, store: Store, clock: Clock, tell: Tell = silent)
             outcome = _read_one(field_, store, table, path, known, clock)
             outcomes += [outcome] if outcome else []
         tell("reading exports", number, len(paths))
-    return ReadReport(tuple(outcomes))
+    return ReadReport(tuple(outcomes), len(paths) - len(outcomes))
 
 
 class _Known:

@@ -19,3 +19,8 @@ class Derived:
     """SIGNAL_HOURS."""
     tests: pl.DataFrame
     """WELL_TESTS."""
+
+    @property
+    def height(self) -> int:
+        """Return how many rows there are in all frames together."""
+        return sum(frame.height for frame in (self.cycles, self.hours, self.days, self.signal_hours, self.tests))
