@@ -41,7 +41,7 @@ _ISA_MEANS: Mapping[str, Mapping[str, float]] = {
     "L": _speaks(LEVELS, _SURE),
     "T": _speaks(("temperature",), _SURE),
     "A": _speaks(ANALYSES, _SURE),
-    "I": _speaks(("anode_current",), _SURE),
+    "I": _speaks(("anode_current",), 2.0 * _SURE),  # rare, so that letters that say so are no accident
     "F": _speaks(RATES, _LIKELY) | _speaks(TOTALS, _LIKELY),
     "FQ": _speaks(TOTALS, _SURE) | _speaks(RATES, _HINT),
     "Z": _speaks(POSITIONS, _SURE) | _speaks(STATES, _LIKELY),
@@ -72,7 +72,7 @@ WORDS: Mapping[str, Mapping[str, float]] = {
         ("oiw ppm content carryover", _speaks(("water_oil_content",), _SURE)),
         ("well onwell testwell", _speaks(("well_on_test",), _SURE)),
         ("test", _speaks(("well_on_test",), _HINT)),
-        ("current amps amp anode milliamps", _speaks(("anode_current",), _SURE)),
+        ("current amps amp anode milliamps", _speaks(("anode_current",), 2.0 * _SURE)),
     )
     for word in words.split()
 }
