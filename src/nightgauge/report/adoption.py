@@ -116,9 +116,8 @@ def _opening(review: Review, tags: int) -> tuple[str, ...]:
     contradicted = sum(bool(tag.told) for vessel in review.vessels for tag in vessel.tags)
     lines = [f"{counted(tags, 'tag', 'tags')} drafted as {counted(len(review.vessels), 'vessel', 'vessels')}."]
     if doubtful:
-        lines.append(
-            f"{counted(doubtful, 'tag', 'tags')} to look at first, {contradicted} because something contradicts."
-        )
+        why = f", {contradicted} because something contradicts" if contradicted else ""
+        lines.append(f"{counted(doubtful, 'tag', 'tags')} to look at first{why}.")
     if review.unplaced:
         lines.append(f"{counted(len(review.unplaced), 'tag', 'tags')} without a place: they stand in unplaced.csv.")
     return tuple(line[0].upper() + line[1:] for line in lines)
@@ -130,7 +129,7 @@ def trace_of(times_s: Floats, values: Floats, tag: str, signal: str) -> Markup:
     Parameters
     ----------
     times_s, values : (n,) floats
-        Samples by time. [s], [raw]
+        Samples by time, as the historian has them.
     tag, signal : str
         What it is of; the signal chooses the colour.
 
