@@ -91,6 +91,23 @@ def test_nights_says_what_ran_and_complains_when_the_last_is_old(judged: Path) -
         raise invoke("nights", judged, "--max-age", "0s").exception
 
 
+def test_nights_shows_the_steps_of_each(judged: Path) -> None:
+    steps = _json("nights", judged, "--steps")
+    assert [step["step"] for step in steps] == ["deriving", "reckoning", "judging", "keeping"]
+    assert all(step["night_id"] == 1 and step["took_s"] >= 0 for step in steps)
+    skipped = json.loads(steps[2]["detail"])["skipped"]
+    assert "TK-2" in skipped["needs interface level"]["vessels"]
+    table = invoke("nights", judged, "--steps").output.splitlines()
+    assert table[0].split() == ["step_id", "night_id", "step", "started_utc", "took_s", "rows_in", "rows_out", "detail"]
+    assert table[3].endswith("…")
+    assert invoke("nights", judged, "--steps", "--format", "csv").output.count("\n") == 5
+
+
+def test_a_field_where_no_night_has_run_has_no_good_night_either(make_field: Callable[..., Path]) -> None:
+    with pytest.raises(NoGoodNight, match="no night has run yet"):
+        raise invoke("nights", make_field(1), "--max-age", "26h").exception
+
+
 def test_check_tells_data_silence_and_what_can_be_judged(make_field: Callable[..., Path]) -> None:
     toml = make_field(2)
     with (toml.parent / "tags.csv").open("a") as tags:
@@ -160,5 +177,5 @@ def test_a_wrong_field_folder_ends_with_2_and_all_its_mistakes(
     assert all("found" in line and "expected" in line for line in lines)
 
 
-def _json(command: str, toml: Path) -> list[dict]:
-    return json.loads(invoke(command, toml, "--format", "json").output)
+def _json(command: str, toml: Path, *more: str) -> list[dict]:
+    return json.loads(invoke(command, toml, *more, "--format", "json").output)

@@ -1,19 +1,19 @@
 """Commands about the runs and what they derived: nights, cycles."""
 
-from datetime import datetime, timedelta
+from datetime import timedelta
 from typing import Annotated
 
-import polars as pl
 import typer
 
 from nightgauge.cli.arguments import As, FieldToml, VesselId, clock, vessel_of
 from nightgauge.cli.printing import Format, say, show
-from nightgauge.errors import NoGoodNight, SettingError
+from nightgauge.errors import SettingError, StoreMissing
 from nightgauge.field.calendar import parse_until
 from nightgauge.field.read import read_field
+from nightgauge.pipeline.watching import require_recent
 from nightgauge.store import Store
 from nightgauge.units import DIMENSIONS, System, UnitProblem, parse, to_display
-from nightgauge.vocabulary.frames import DUMP_CYCLES, FIRST_TIME, NIGHTS, Column
+from nightgauge.vocabulary.frames import DUMP_CYCLES, FIRST_TIME, Column
 
 # Of a vessel's dumps every rate is a liquid's; gas rates share the inside unit.
 _DIMENSION_OF = {dimension.si: name for name, dimension in DIMENSIONS.items() if name != "gas rate"}
@@ -21,6 +21,8 @@ _SHOWN_TO_PEOPLE = (
     "opened_utc", "shut_utc", "opening_level_m", "closing_level_m", "volume_geometry_m3", "volume_meter_m3",
     "fill_s", "drain_s", "inflow_m3_per_day", "cv_effective", "evidence",
 )  # fmt: skip
+_DETAIL = 200
+"""Characters of a detail that a table shows. House choice: two lines of a wide terminal."""
 
 
 def nights(
@@ -28,16 +30,26 @@ def nights(
     max_age: Annotated[
         str | None, typer.Option(metavar="DURATION", help="End with 5 when the last good night is older, as 26h.")
     ] = None,
+    steps: Annotated[
+        bool, typer.Option("--steps", help="The steps of each instead: seconds, rows, what and why.")
+    ] = False,
     form: As = Format.table,
 ) -> None:
     """The runs and what each did."""
     field = read_field(field_toml)
+    store = Store(field.database)
     oldest = None if max_age is None else _age(max_age)
-    with Store(field.database).reading() as reader:
-        frame = reader.nights()
-    show(frame.to_dicts(), list(NIGHTS.schema), form, field.zone)
+    try:
+        with store.reading() as reader:
+            frame = reader.night_steps() if steps else reader.nights()
+    except StoreMissing:
+        if oldest is None:
+            raise
+    else:
+        rows = [_for_people(row) for row in frame.to_dicts()] if form is Format.table else frame.to_dicts()
+        show(rows, frame.columns, form, field.zone)
     if oldest is not None:
-        _complain_if_old(frame, oldest)
+        require_recent(store, oldest, clock())
 
 
 def _age(text: str) -> timedelta:
@@ -47,13 +59,10 @@ def _age(text: str) -> timedelta:
         raise SettingError(f"--max-age: {problem}") from problem
 
 
-def _complain_if_old(frame: pl.DataFrame, oldest: timedelta) -> None:
-    ended = frame.filter(pl.col("state") == "done")["ended_utc"].max()
-    if not isinstance(ended, datetime):
-        raise NoGoodNight("no night has ended well yet")
-    age = clock() - ended
-    if age > oldest:
-        raise NoGoodNight(f"the last good night ended {ended.isoformat(timespec='minutes')}, more than {oldest} ago")
+def _for_people(row: dict[str, object]) -> dict[str, object]:
+    """Return the row with a detail that is short enough for a line; JSON and CSV have all of it."""
+    detail = str(row["detail"] or "")
+    return row | {"detail": detail if len(detail) <= _DETAIL else f"{detail[: _DETAIL - 1]}…"}
 
 
 def cycles(
