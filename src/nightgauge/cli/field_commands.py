@@ -57,6 +57,7 @@ def _facts(field: Field, known: Heard, until: datetime) -> dict[str, Any]:
     with_data = {(tag["vessel"], tag["signal"]) for tag in tags if tag["samples"]}
     return {
         "field": field.name,
+        "until": until.astimezone(field.zone).isoformat(timespec="minutes"),
         "data_known_from": known.source,
         "warnings": warnings_of(field),
         "missing": [{"what": m.key, "would_allow": m.would_allow} for m in missing_for_prices(field)],
@@ -94,8 +95,10 @@ def _print_check(facts: dict[str, Any]) -> None:
             say(f"\n{title}:")
             say("\n".join(f"  {line}" for line in lines))
     silent = [tag for tag in facts["tags"] if tag["silent"]]
-    say(f"\ntags with data: {len(facts['tags']) - len(silent)} of {len(facts['tags'])}")
+    day = f"the {SILENT_AFTER // timedelta(hours=1)} hours before {facts['until']}"
+    say(f"\ntags with data in {day}: {len(facts['tags']) - len(silent)} of {len(facts['tags'])}")
     if silent:
+        say("silent for longer:")
         say(table(silent, ("tag", "vessel", "signal", "samples", "last")))
     for vessel in facts["vessels"]:
         can = [kind for kind, judged in vessel["kinds"].items() if judged["can_be_judged"]]
