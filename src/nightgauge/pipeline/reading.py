@@ -1,6 +1,7 @@
 """Reading: from export files to stored samples, one transaction each."""
 
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -11,7 +12,17 @@ from nightgauge.field.settings import Field
 from nightgauge.pipeline.steps import Step
 from nightgauge.pipeline.telling import Clock, Tell, silent
 from nightgauge.store import Store
-from nightgauge.streams import Export, TagTable, discover, fingerprint, read_export, relative_to, stamp
+from nightgauge.streams import (
+    Export,
+    ParsedExport,
+    TagTable,
+    discover,
+    fingerprint,
+    read_export,
+    relative_to,
+    stamp,
+    unhashed,
+)
 
 
 @dataclass(frozen=True)
@@ -115,6 +126,12 @@ class _Known:
         stored = ordered.filter(pl.col("state") == "stored")
         self._current = dict(zip(stored["path"], stored["sha256"], strict=True))
         self._holders = dict(zip(stored["sha256"], stored["path"], strict=True))
+        self._sizes = set(stored["size_bytes"])
+
+    def is_of_new_size(self, path: Path) -> bool:
+        """Return whether no stored content has the size of this file, so that it has no twin."""
+        found = stamp(path)
+        return found is not None and found[0] not in self._sizes
 
     def is_unchanged(self, relative: str, path: Path) -> bool:
         """Return whether size and time are as when this path was last read or refused."""
@@ -135,6 +152,7 @@ class _Known:
     def add(self, export: Export) -> None:
         """Note that this content is stored now."""
         self._current[export.relative] = export.sha256
+        self._sizes.add(export.size_bytes)
         self._holders[export.sha256] = export.relative
 
 
@@ -164,26 +182,36 @@ def _read_one(
 ) -> FileOutcome | None:
     """Return what became of an export, or None where it holds what is stored from it already."""
     relative = relative_to(path, field_.folder)
+
+    def parsed_of(export: Export) -> ParsedExport | SourceError:
+        try:
+            return read_export(export, field_, table, clock())
+        except SourceError as error:
+            return error
+
     try:
-        export = fingerprint(path, field_.folder)
+        with ThreadPoolExecutor(1) as beside:
+            hashing = beside.submit(fingerprint, path, field_.folder)
+            # No stored content has this size, so its hash is needed only when it lands.
+            early = parsed_of(unhashed(path, field_.folder)) if known.is_of_new_size(path) else None
+            export = hashing.result()
     except SourceError as error:
         # Not kept in the ledger: a right that is given later changes neither size nor time of the file.
         return FileOutcome(relative, "refused", str(error))
-    if known.is_only_touched(export):
+    if early is None and known.is_only_touched(export):
         with store.writing() as writer:
             writer.touched(export)
         return None
-    twin = known.twin(export)
+    twin = known.twin(export) if early is None else None
     if twin is not None:
         with store.writing() as writer:
             writer.duplicate(export, twin, clock())
         return FileOutcome(relative, "duplicate", f"same content as {twin}")
-    try:
-        parsed = read_export(export, field_, table, clock())
-    except SourceError as error:
+    parsed = parsed_of(export) if early is None else early
+    if isinstance(parsed, SourceError):
         with store.writing() as writer:
-            writer.refuse(export, str(error), clock())
-        return FileOutcome(relative, "refused", str(error))
+            writer.refuse(export, str(parsed), clock())
+        return FileOutcome(relative, "refused", str(parsed))
     if stamp(path) != (export.size_bytes, export.modified_utc):
         return FileOutcome(relative, "growing", "it changed while it was read; it is read again next time")
     with store.writing() as writer:

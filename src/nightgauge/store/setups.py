@@ -22,12 +22,13 @@ from nightgauge.store.frames_io import insert, select
 from nightgauge.store.home import SampleHome, whole_of
 from nightgauge.store.remembered import remember
 from nightgauge.store.schema import CHANGED_RANGES, DERIVED_FRAMES, RECKONED_FRAMES, VESSEL_SETUPS
-from nightgauge.vocabulary.frames import TAGS
+from nightgauge.vocabulary.frames import TAGS, TIME
 
 _CONTROLS = ("water_dump", "oil_valve", "gas_valve")
 _NOT_DERIVED_FROM = ("id", "name", "limits", "heating", *_CONTROLS)
 _BEGINNING = datetime.min.replace(tzinfo=UTC)
 _END = datetime.max.replace(tzinfo=UTC)
+_STRETCHES: Mapping[str, pl.DataType | type[pl.DataType]] = {"vessel": pl.String, "start_utc": TIME, "end_utc": TIME}
 
 
 @dataclass(frozen=True)
@@ -115,30 +116,29 @@ def sync_setup(con: duckdb.DuckDBPyConnection, home: SampleHome, field: Field) -
         segment = Segment(row["part"], row["valid_from_utc"], row["valid_to_utc"], row["digest"])
         stored.setdefault(row["vessel"], []).append(segment)
     current = {vessel.id: segments_of(vessel, field) for vessel in field.vessels}
-    for vessel, segments in current.items():
-        for start, end in changed_stretches(stored.get(vessel, ()), segments):
-            _mark_samples(con, home, vessel, (start, end))
+    changed = [
+        (vessel, *stretch)
+        for vessel, segments in current.items()
+        for stretch in changed_stretches(stored.get(vessel, ()), segments)
+    ]
+    if changed:
+        _mark_samples(con, home, pl.DataFrame(changed, schema=_STRETCHES, orient="row"))
     if {vessel: set(segments) for vessel, segments in stored.items()} != {v: set(s) for v, s in current.items()}:
         _rewrite(con, current)
         _forget_others(con, current)
 
 
-def _mark_samples(
-    con: duckdb.DuckDBPyConnection,
-    home: SampleHome,
-    vessel: str,
-    stretch: tuple[datetime | None, datetime | None],
-) -> None:
-    """Mark the part of a stretch in which the vessel has samples."""
-    tags = select(con, TAGS, "vessel = $vessel AND removed_utc IS NULL", {"vessel": vessel})
-    extents = home.extents(whole_of(tags["tag_id"]))
-    if extents.is_empty():
-        return
-    first, last = extents.select(pl.col("first_utc").min(), pl.col("last_utc").max()).row(0)
-    start, end = stretch
-    start, end = max(first, start or first), min(last + ranges.TICK, end or last + ranges.TICK)
-    if start < end:
-        ranges.add(con, pl.DataFrame({"vessel": [vessel], "from_utc": [start], "to_utc": [end]}))
+def _mark_samples(con: duckdb.DuckDBPyConnection, home: SampleHome, changed: pl.DataFrame) -> None:
+    """Mark the parts of stretches (columns of `_STRETCHES`) in which their vessels have samples."""
+    tags = select(con, TAGS, "removed_utc IS NULL").select("tag_id", "vessel").join(changed, on="vessel", how="semi")
+    extents = home.extents(whole_of(tags["tag_id"])).join(tags.with_row_index("stretch"), on="stretch")
+    spans = extents.group_by("vessel").agg(pl.col("first_utc").min(), pl.col("last_utc").max() + ranges.TICK)
+    marked = changed.join(spans, on="vessel").select(
+        "vessel",
+        from_utc=pl.max_horizontal("start_utc", "first_utc"),
+        to_utc=pl.min_horizontal("end_utc", "last_utc"),
+    )
+    ranges.add(con, marked.filter(pl.col("from_utc") < pl.col("to_utc")))
 
 
 def _rewrite(con: duckdb.DuckDBPyConnection, current: dict[str, tuple[Segment, ...]]) -> None:

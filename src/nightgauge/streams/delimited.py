@@ -76,7 +76,7 @@ def pieces(export: Export, kind: Kind, known_tags: frozenset[str]) -> Iterator[P
             text = b"".join((rest, memoryview(block)[:end])) if end else b""
             rest = block[end:] if end else rest + block
             lines = newlines(text)
-            yield partial(reader.plain_table, text, line)
+            yield partial(reader.plain_table, text, line, lines)
         line += lines
         _refuse_endless(export, rest, line)
     yield partial(reader.table, reader.cutter.cut(rest, line, is_last=True))
@@ -94,7 +94,8 @@ def _header(
     text, line = b"", 1
     for block in blocks:
         text += block
-        blank = text.rfind(b"\n", 0, len(text) - len(text.lstrip())) + 1  # where the first line that is not blank begins
+        # Where the first line that is not blank begins.
+        blank = text.rfind(b"\n", 0, len(text) - len(text.lstrip())) + 1
         line += newlines(text[:blank])
         text = text[blank:]
         end = text.find(b"\n")
@@ -136,15 +137,14 @@ class _Reader:
     separator: str
     cutter: Cutter
 
-    def plain_table(self, text: bytes, line: int) -> Table:
-        """Return the rows of whole lines without quotes, the first of the number ``line``."""
-        fields = self._numbers(text) if text and self.cutter.is_even(text) else None
+    def plain_table(self, text: bytes, line: int, lines: int) -> Table:
+        """Return the rows of so many whole lines without quotes, the first of the number ``line``."""
+        fields = self._numbers(text, lines) if lines and self.cutter.is_even(text, lines) else None
         if fields is None:
             return self.table(self.cutter.cut(text, line, is_last=True))
-        row = np.arange(line, line + fields.height)
-        return Table(self.layout, self.separator, row, fields, text=text)
+        return Table(self.layout, self.separator, np.arange(line, line + lines), fields, text=text)
 
-    def _numbers(self, text: bytes) -> pl.DataFrame | None:
+    def _numbers(self, text: bytes, lines: int) -> pl.DataFrame | None:
         """Return the fields with values as numbers, or None where some do not read as such or lines are uneven."""
         numbers = self.layout.cells or (self.layout.value,)
         names = {f"c{i}": pl.Float64 if i in numbers else pl.String for i in range(self.cutter.columns)}
@@ -152,7 +152,7 @@ class _Reader:
             fields = _parsed_text(text, self.separator, pl.Schema(names), is_quoted=False)
         except (pl.exceptions.ComputeError, pl.exceptions.SchemaError):  # no number; a first line with too many fields
             return None
-        if fields.height != newlines(text):
+        if fields.height != lines:
             return None
         has_gap = self.layout.form == "long" and fields[f"c{self.layout.value}"].null_count() > 0
         return None if has_gap else fields

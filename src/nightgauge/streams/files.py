@@ -53,6 +53,23 @@ def _stamp(status: os.stat_result) -> tuple[int, datetime]:
     return status.st_size, _EPOCH + timedelta(microseconds=status.st_mtime_ns // 1000)
 
 
+def unhashed(path: Path, folder: Path) -> Export:
+    """Return what identifies a file but for the hash of its content, which takes a while.
+
+    Raises
+    ------
+    SourceError
+        If the file cannot be looked at.
+
+    """
+    relative = relative_to(path, folder)
+    try:
+        size_bytes, modified_utc = _stamp(path.stat())
+    except OSError as error:
+        raise _unreadable(relative, error) from error
+    return Export(path, relative, "", size_bytes, modified_utc)
+
+
 def fingerprint(path: Path, folder: Path) -> Export:
     """Return what identifies a file: its path in the field folder, the hash of its content, size and time.
 
@@ -70,9 +87,13 @@ def fingerprint(path: Path, folder: Path) -> Export:
             while block := file.read(_BLOCK_BYTES):
                 digest.update(block)
     except OSError as error:
-        raise SourceError(
-            f"{relative}: found {error.strerror or error}, expected a file that can be read; "
-            "check that it is still there and who may read it"
-        ) from error
+        raise _unreadable(relative, error) from error
     size_bytes, modified_utc = _stamp(status)
     return Export(path, relative, digest.hexdigest(), size_bytes, modified_utc)
+
+
+def _unreadable(relative: str, error: OSError) -> SourceError:
+    return SourceError(
+        f"{relative}: found {error.strerror or error}, expected a file that can be read; "
+        "check that it is still there and who may read it"
+    )
