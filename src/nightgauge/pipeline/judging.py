@@ -1,15 +1,17 @@
 """Judging: each vessel's history up to a night's end, and what could not be judged."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime, timedelta
 
 import polars as pl
 
 from nightgauge.detect import READ, History, Judgement, find
-from nightgauge.field.settings import Field
+from nightgauge.field.settings import Field, Vessel
 from nightgauge.pipeline.groups import ByVessel, in_groups
 from nightgauge.pipeline.telling import Tell, silent
 from nightgauge.store import Store
+from nightgauge.vocabulary.derived import Derived
 from nightgauge.vocabulary.frames import ANODES, FIRST_TIME, WELL_TESTS
 
 HISTORY = timedelta(days=120)
@@ -41,11 +43,18 @@ def judge_vessels(
 
 
 def _histories(field_: Field, store: Store, until: datetime, anodes: pl.DataFrame) -> Iterator[History]:
-    """Yield the vessels' histories, read group by group."""
-    with store.reading() as reader:
+    """Yield the vessels' histories; while those of one group are judged the next group's are read."""
+    with store.reading() as reader, ThreadPoolExecutor(1) as ahead:
         tests, anodes_of = ByVessel(WELL_TESTS, reader.tests(FIRST_TIME, until)), ByVessel(ANODES, anodes)
-        for group in in_groups(field_.vessels):
-            past = reader.derived_of([vessel.id for vessel in group], until - HISTORY, until, READ)
+
+        def read(group: Sequence[Vessel]) -> dict[str, Derived]:
+            return reader.derived_of([vessel.id for vessel in group], until - HISTORY, until, READ)
+
+        groups = list(in_groups(field_.vessels))
+        waiting = [ahead.submit(read, group) for group in groups[:1]]
+        for number, group in enumerate(groups, start=1):
+            past = waiting.pop().result()
+            waiting += [ahead.submit(read, following) for following in groups[number : number + 1]]
             for vessel in group:
                 mine = past.pop(vessel.id)  # its rows need not wait in memory for the other vessels
                 yield History(
