@@ -17,7 +17,7 @@ import polars as pl
 
 from bars import progress
 from doorway import NEWLY_REFUSED_OR_FAILED, guarded, night_line, parser, read_lines, say
-from nightgauge.errors import SettingError, StoreMissing
+from nightgauge.errors import SettingError
 from nightgauge.field.calendar import day_bounds
 from nightgauge.field.read import read_field
 from nightgauge.field.settings import Field
@@ -75,11 +75,10 @@ def kept_so_far(store: Store, field: Field, wanted: list[datetime], *, may_go_on
 
     A replay starts with an empty ledger, or goes on where one of the same nights was stopped.
     """
-    try:
-        with store.reading() as reader:
-            runs = reader.nights()
-    except StoreMissing:
+    if not field.database.exists():
         return 0
+    with store.writing() as writer:  # a database of an older version is brought up to date, which only a writer may
+        runs = writer.nights()
     kept = runs.filter(pl.col("state") == "done")["until_utc"].to_list()
     is_same = kept == wanted[: len(kept)]
     if runs.is_empty() or (may_go_on and is_same):
