@@ -1,16 +1,17 @@
 """Parquet exports to batches: typed columns, long or wide."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 import polars as pl
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from nightgauge.streams.content import refusal
-from nightgauge.streams.headers import Layout, layout_of
+from nightgauge.streams.headers import MAX_COLUMNS, Layout, layout_of
 from nightgauge.streams.stamps import Stamps, read_in_runs, read_numbers, read_times
 from nightgauge.streams.words import Words
 from nightgauge.vocabulary.exports import Export
@@ -20,8 +21,15 @@ BATCH_CELLS = 4_000_000
 MAX_CELLS_PER_BYTE = 1000
 """Cells per byte of file beyond which a file is refused. House choice: exports hold one cell in a byte or more;
 runs of one value pack without limit."""
-CELLS_COUNT_FROM = 50_000_000
+CELLS_COUNT_FROM = 20_000_000
 """Cells from which that is looked at: a short file of equal rows is no harm."""
+MAX_TEXT_BYTES = 256 << 20
+"""Texts read at a time beyond which a file is refused: 64 bytes in each cell. A dictionary holds one long text for any
+number of cells, so they are counted before they are written out."""
+MAX_RATIO = 500
+"""Columns over the whole file, both in bytes, beyond which it is refused, as for packed text."""
+RATIO_COUNTS_FROM_BYTES = 256 << 20
+"""Size of the columns from which the ratio is looked at; the cells of plain numbers are counted above."""
 
 
 @dataclass(frozen=True)
@@ -30,17 +38,25 @@ class TypedTable:
 
     layout: Layout
     batch: pa.RecordBatch
+    types: tuple[pa.DataType, ...]
+    """Of the columns of the file."""
+    places: tuple[int | None, ...]
+    """Where each column of the file stands in the batch, None for those that were not read."""
     row: npt.NDArray[np.int64]
     """Number of each row, from 1."""
 
     def column(self, place: int) -> pl.Series:
-        """Return a column as number, truth value, time or text."""
-        return _series(self.batch.column(place))
+        """Return a column as number, truth value, time or text; one of nested values as the name of its type."""
+        found = self.places[place]
+        if found is None:
+            return pl.Series([str(self.types[place])[:80]], dtype=pl.String).new_from_index(0, len(self.row))
+        return _series(self.batch.column(found))
 
     def words(self, place: int) -> Words:
         """Return a column as texts of which few differ; those the file itself keeps so are taken as they are."""
-        array = self.batch.column(place)
-        if not pa.types.is_dictionary(array.type) or _is_foreign(array.dictionary):
+        found = self.places[place]
+        array = None if found is None else self.batch.column(found)
+        if array is None or not pa.types.is_dictionary(array.type) or _is_foreign(array.dictionary):
             return Words.of(self.column(place))
         texts = pl.Series(pl.from_arrow(array.dictionary), dtype=pl.String).fill_null("")
         if array.null_count:
@@ -60,29 +76,32 @@ def tables(export: Export, known_tags: frozenset[str]) -> Iterator[TypedTable]:
     """
     try:
         with pq.ParquetFile(export.path) as file:
-            layout = _layout(export, file, known_tags)
+            file_names = file.schema_arrow.names
+            layout = _layout(export, file_names, known_tags)
             _refuse_bomb(export, file)
-            few = _texts_of_few(layout, file.schema_arrow)
-        with pq.ParquetFile(export.path, read_dictionary=few, page_checksum_verification=True) as file:
+            types = tuple(file.schema_arrow.types)
+            names, places = _chosen(layout, file.schema_arrow)
+        texts = [name for name, kind in zip(file_names, types, strict=True) if name in set(names) and _is_text(kind)]
+        with pq.ParquetFile(export.path, read_dictionary=texts, page_checksum_verification=True) as file:
             first = 1
-            width = max(len(file.schema_arrow.names), 1)
-            for batch in file.iter_batches(batch_size=max(BATCH_CELLS // width, 1)):
-                yield TypedTable(layout, batch, np.arange(first, first + batch.num_rows))
+            for batch in file.iter_batches(batch_size=max(BATCH_CELLS // len(names), 1), columns=names):
+                _refuse_batch(export, batch, names)
+                yield TypedTable(layout, batch, types, places, np.arange(first, first + batch.num_rows))
                 first += batch.num_rows
-    except (pa.ArrowException, OSError, EOFError, NotImplementedError) as error:
+    except (pa.ArrowException, OSError, EOFError, NotImplementedError, MemoryError, UnicodeDecodeError) as error:
         found = str(error).splitlines()[0] if str(error) else type(error).__name__
         raise refusal(export, "reading it as Parquet", found, "a whole Parquet file") from error
 
 
-def _layout(export: Export, file: pq.ParquetFile, known_tags: frozenset[str]) -> Layout:
-    names = file.schema_arrow.names
-    layout = layout_of(names, known_tags)
+def _layout(export: Export, names: Sequence[str], known_tags: frozenset[str]) -> Layout:
+    layout = layout_of(names, known_tags) if len(names) <= MAX_COLUMNS else None
     if layout is None:
         raise refusal(
             export,
             "its columns",
             ", ".join(names)[:80] or "none",
-            "columns for tag, time stamp and value, or a time stamp column and one column per tag",
+            "columns for tag, time stamp and value, or a time stamp column and one column per tag, "
+            f"{MAX_COLUMNS:,} at most",
             "name the columns, or keep the file out of `streams`",
         )
     return layout
@@ -98,13 +117,61 @@ def _refuse_bomb(export: Export, file: pq.ParquetFile) -> None:
             f"at most {MAX_CELLS_PER_BYTE} cells per byte",
             "split the export into shorter times",
         )
+    columns = sum(file.metadata.row_group(place).total_byte_size for place in range(file.metadata.num_row_groups))
+    if columns > max(RATIO_COUNTS_FROM_BYTES, MAX_RATIO * export.size_bytes):
+        raise refusal(
+            export,
+            "its size",
+            f"{columns >> 20} MiB of columns in {export.size_bytes} bytes",
+            f"at most {MAX_RATIO} times its size",
+            "split the export into shorter times",
+        )
 
 
-def _texts_of_few(layout: Layout, schema: pa.Schema) -> list[str]:
-    """Return the columns of tags and quality that are texts."""
-    places = [place for place in (layout.tag, layout.quality) if place is not None]
-    kinds = [(schema.names[place], schema.types[place]) for place in places]
-    return [name for name, kind in kinds if pa.types.is_string(kind) or pa.types.is_large_string(kind)]
+def _chosen(layout: Layout, schema: pa.Schema) -> tuple[list[str], tuple[int | None, ...]]:
+    """Return the columns to read in their order, and where each column of the file then stands.
+
+    Those of nested values are none of an export, and one such cell may hold millions of values: they stay unread.
+    """
+    asked = range(len(schema.names)) if layout.form == "wide" else sorted(layout.roles.values())
+    flat = {schema.names[place] for place in asked if not pa.types.is_nested(schema.types[place])}
+    chosen = [place for place, name in enumerate(schema.names) if name in flat]
+    places = {place: i for i, place in enumerate(chosen)}
+    return [schema.names[place] for place in chosen], tuple(places.get(place) for place in range(len(schema.names)))
+
+
+def _is_text(kind: pa.DataType) -> bool:
+    return any(is_kind(kind) for is_kind in (
+        pa.types.is_string, pa.types.is_large_string, pa.types.is_binary, pa.types.is_large_binary,
+    ))  # fmt: skip
+
+
+def _refuse_batch(export: Export, batch: pa.RecordBatch, names: list[str]) -> None:
+    """Refuse columns that are not those asked for, and texts beyond the guard of this module."""
+    if batch.schema.names != names:
+        raise refusal(
+            export, "its columns", "columns within columns of the same names", "columns with names of their own"
+        )
+    total = sum(_text_bytes(array) for array in batch.columns)
+    if total > MAX_TEXT_BYTES:
+        raise refusal(
+            export,
+            "its texts",
+            f"{total >> 20} MiB of them in {batch.num_rows} rows",
+            f"at most {MAX_TEXT_BYTES >> 20} MiB",
+            "split the export into shorter times, or leave out long texts",
+        )
+
+
+def _text_bytes(array: pa.Array) -> int:
+    """Return how many bytes the texts of a column take, written out."""
+    if not pa.types.is_dictionary(array.type):
+        return int(array.nbytes) if _is_text(array.type) or pa.types.is_fixed_size_binary(array.type) else 0
+    if not _is_text(array.dictionary.type):
+        return 0
+    lengths = pc.fill_null(pc.binary_length(array.dictionary), 0).to_numpy().astype(np.int64)
+    counts = np.bincount(pc.drop_null(array.indices).to_numpy(), minlength=len(lengths))
+    return int(lengths @ counts)
 
 
 def _series(array: pa.Array) -> pl.Series:

@@ -8,7 +8,7 @@ import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from functools import cache, partial
+from functools import cache, lru_cache, partial
 
 import numpy as np
 import numpy.typing as npt
@@ -193,7 +193,7 @@ def _read_shape(letters: Bytes, texts: pl.Series, rows: Integers) -> Stamps:
     return Stamps.unread(len(rows))
 
 
-@cache
+@lru_cache(maxsize=1000)  # exports have a few shapes; what is no stamp has any number
 def _iso_spans(shape: str) -> tuple[tuple[int, int], ...] | None:
     """Return where year, month, day, hour, minute, second, fraction, sign and offset stand, (-1, -1) where absent."""
     match = next((match for pattern in _ISO if (match := pattern.fullmatch(shape))), None)
