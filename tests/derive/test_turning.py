@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 from scipy.signal import find_peaks
 
 from nightgauge.derive.spans import SECOND_US
-from nightgauge.derive.turning import NO_TURNS, least_fall, noise, prominent_peaks, timed, turns, without_spikes
+from nightgauge.derive.turning import NO_TURNS, Shape, least_fall, noise, prominent_peaks, timed, turns, without_spikes
 
 
 def saw(*knots, per_leg=10):
@@ -15,7 +15,7 @@ def saw(*knots, per_leg=10):
 
 
 def found_in(level, least=0.05):
-    found = turns(np.asarray(level, dtype=np.float64), least)
+    found = turns(Shape.of(np.asarray(level, dtype=np.float64)), least)
     return list(zip(found.peak.tolist(), found.trough.tolist(), strict=True))
 
 
@@ -35,7 +35,7 @@ def test_a_level_that_only_rises_or_stands_has_no_falls():
 
 @pytest.mark.parametrize("level", [[], [1.0], [1.0, 2.0]])
 def test_too_few_samples_have_no_turns(level):
-    assert turns(np.array(level), 0.1) == NO_TURNS
+    assert turns(Shape.of(np.array(level)), 0.1) == NO_TURNS
 
 
 def test_waves_on_the_rise_are_no_dumps():
@@ -77,8 +77,8 @@ def test_falls_are_those_of_a_walk_sample_by_sample(naive, tops, seed):
 def test_noise_is_told_by_its_swings():
     rng = np.random.default_rng(4)
     # Median swing of white noise between turning points, by simulation of a million samples: 1.6 standard deviations.
-    assert noise(0.01 * rng.standard_normal(20_000), 0.1) == pytest.approx(0.016, rel=0.05)
-    assert noise(saw(*[0, 1] * 20), 1.0) == 0.0
+    assert noise(Shape.of(0.01 * rng.standard_normal(20_000)), 0.1) == pytest.approx(0.016, rel=0.05)
+    assert noise(Shape.of(saw(*[0, 1] * 20)), 1.0) == 0.0
 
 
 def test_noise_stored_by_exceptions_is_told_and_turning_points_alone_are_not():
@@ -87,12 +87,12 @@ def test_noise_stored_by_exceptions_is_told_and_turning_points_alone_are_not():
     for k, value in enumerate(noisy):
         if abs(value - noisy[kept[-1]]) > 3.0:
             kept.append(k)
-    assert 3.0 < noise(noisy[kept], 30.0) < 4.0
-    assert noise(np.array([0.0, 1.0] * 50), 1.0) == 0.0
+    assert 3.0 < noise(Shape.of(noisy[kept]), 30.0) < 4.0
+    assert noise(Shape.of(np.array([0.0, 1.0] * 50)), 1.0) == 0.0
 
 
 def test_dumps_of_few_samples_are_not_taken_for_noise():
-    assert noise(np.array([0.0, 0.3, 0.6, 1.0, 0.0] * 40), 1.0) == 0.0
+    assert noise(Shape.of(np.array([0.0, 0.3, 0.6, 1.0, 0.0] * 40)), 1.0) == 0.0
 
 
 def test_the_least_fall_stands_above_noise_and_above_a_share_of_the_sawtooth():
@@ -124,7 +124,7 @@ def test_falls_are_timed_where_straight_lines_meet():
     when = np.arange(0, knots[-1], 7.0)
     level = np.interp(when, knots, [0.1, 1.0, 0.1, 1.0, 0.1, 1.0])
     time = (when * SECOND_US).astype(np.int64)
-    found = timed(time, level, turns(level, 0.1))
+    found = timed(time, level, turns(Shape.of(level), 0.1))
     assert (found.start_us / SECOND_US).tolist() == pytest.approx([900, 1860], abs=0.01)
     assert (found.end_us / SECOND_US).tolist() == pytest.approx([960, 1920], abs=0.01)
 
@@ -135,7 +135,7 @@ def test_noise_does_not_move_the_time_of_a_fall():
     when = np.arange(0, knots[-1], 5.0)
     level = np.interp(when, knots, [0.0, 1.0] * 31) + 0.03 * rng.standard_normal(when.size)
     time = (when * SECOND_US).astype(np.int64)
-    found = timed(time, level, turns(level, least_fall(0.05, 1.0)))
+    found = timed(time, level, turns(Shape.of(level), least_fall(0.05, 1.0)))
     late = found.start_us / SECOND_US - knots[1::2][: found.start_us.size]
     # The highest of many noisy samples on the slow rise comes most of a minute early; the lines within a scan.
     assert np.abs(np.median(late)) < 1.0
@@ -144,14 +144,14 @@ def test_noise_does_not_move_the_time_of_a_fall():
 
 def test_a_fall_that_has_begun_is_timed():
     level = np.append(saw(0, 1, 0, 1, per_leg=100), np.linspace(1, 0.3, 20))
-    found = timed(np.arange(level.size) * SECOND_US, level, turns(level, 0.1))
+    found = timed(np.arange(level.size) * SECOND_US, level, turns(Shape.of(level), 0.1))
     assert found.start_us[-1] / SECOND_US == pytest.approx(300, abs=1.0)
 
 
 def test_the_bottom_is_left_when_the_level_rises_again():
     knots = np.cumsum([0, 900, 60, 3000, 900])
     level = np.interp(np.arange(knots[-1]), knots, [0.1, 1.0, 0.1, 0.1, 1.0])
-    found = timed(np.arange(level.size) * SECOND_US, level, turns(level, 0.1))
+    found = timed(np.arange(level.size) * SECOND_US, level, turns(Shape.of(level), 0.1))
     assert found.end_us[0] / SECOND_US == pytest.approx(960, abs=2.0)
     # A tenth of the fall is near: a hundred seconds of the rise.
     assert found.leaves_us[0] / SECOND_US == pytest.approx(3960 + 90, abs=15.0)
@@ -168,4 +168,4 @@ def test_prominent_peaks_are_those_that_scipy_finds_among_all(
     level = np.cumsum(steps).astype(np.float64) if is_walk else np.array(steps, dtype=np.float64)
     floor = level.min() - 2.0 * prominence
     peaks, _ = find_peaks(np.concatenate([[floor], level, [floor]]), prominence=prominence)
-    assert prominent_peaks(level, prominence).tolist() == (peaks - 1).tolist()
+    assert prominent_peaks(Shape.of(level), prominence).tolist() == (peaks - 1).tolist()

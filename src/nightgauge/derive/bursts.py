@@ -117,6 +117,12 @@ def _timed(pulses: _Pulses, head: Indices, tail: Indices, high: float) -> Bursts
 
 def weighted_quantile(values: Floats, weights: Floats, share: float) -> float:
     """Return the lowest value that is not exceeded for a share of the weight."""
+    if np.all(weights == weights[0]):
+        place = _reached(np.cumsum(weights), share)
+        return float(np.partition(values, place)[place])
     order = np.argsort(values, kind="stable")
-    running = np.cumsum(weights[order])
-    return float(values[order][np.searchsorted(running, share * running[-1], side="left").clip(0, order.size - 1)])
+    return float(values[order[_reached(np.cumsum(weights[order]), share)]])
+
+
+def _reached(running: Floats, share: float) -> int:
+    return int(np.searchsorted(running, share * running[-1], side="left").clip(0, running.size - 1))

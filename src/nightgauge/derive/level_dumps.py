@@ -6,8 +6,8 @@ import numpy as np
 
 from nightgauge.derive.dumps import NO_DUMPS, NO_TIMES, UNSEEN, Dumps, Evidence
 from nightgauge.derive.known import Track
-from nightgauge.derive.spans import SECOND_US, Flags, Floats, Times, joined
-from nightgauge.derive.turning import Timed, least_fall, noise, timed, turns, without_spikes
+from nightgauge.derive.spans import SECOND_US, Flags, Floats, Span, Times, joined
+from nightgauge.derive.turning import Shape, Timed, least_fall, noise, timed, turns, without_spikes
 from nightgauge.field.settings import WaterDump
 
 _LEAST_GAP = 0.01
@@ -37,25 +37,31 @@ def from_level(track: Track, dump: WaterDump, height_m: float | None = None) -> 
     """
     known = joined(track.start_us, track.end_us)
     saw = _sawtooth_m(track, dump, height_m)
-    swing = noise(track.value, saw)
+    shape = Shape.of(track.value)
+    swing = noise(shape, saw)
     least = least_fall(swing, saw)
     if least > saw and (dump.opens_at_m is not None or swing > _least_gap_m(height_m)):
         # The noise hides the sawtooth, or it has fewer than three samples a tooth.
         return Evidence("level", NO_DUMPS, (NO_TIMES, NO_TIMES))
-    kept = without_spikes(track.value, track.time_us, saw)
+    time_us, kept = track.time_us, without_spikes(track.value, track.time_us, saw)
+    if not kept.all():
+        time_us, shape = time_us[kept], Shape.of(track.value[kept])
     gap = saw if dump.opens_at_m is not None else np.inf
-    stretches = _stretches(track, track.time_us[kept], track.value[kept])
+    stretches = _stretches(known, time_us, shape)
     falls = [_NO_FALLS, *(_falls(*one, least, gap) for one in stretches)]
     together = _Falls(*(np.concatenate([getattr(f, name) for f in falls]) for name in _Falls.__dataclass_fields__))
     opened = together.start_us
     return Evidence("level", Dumps(opened, _shut_us(together, dump, saw), np.zeros_like(opened)), known)
 
 
-def _stretches(track: Track, time_us: Times, level: Floats) -> list[tuple[Times, Floats]]:
+def _stretches(known: Span, time_us: Times, shape: Shape) -> list[tuple[Times, Shape]]:
     """Return the samples of each stretch that is known but for short holes."""
-    starts, ends = joined(track.start_us, track.end_us + _BRIDGE_US)
-    bounds = [np.searchsorted(time_us, [a, b - _BRIDGE_US + 1]) for a, b in zip(starts, ends, strict=True)]
-    return [(time_us[low:high], level[low:high]) for low, high in bounds]
+    starts, ends = joined(known[0], known[1] + _BRIDGE_US)
+    lows, highs = np.searchsorted(time_us, starts), np.searchsorted(time_us, ends - _BRIDGE_US + 1)
+    parts = [slice(low, high) for low, high in zip(lows.tolist(), highs.tolist(), strict=True)]
+    if parts == [slice(0, time_us.size)]:
+        return [(time_us, shape)]
+    return [(time_us[part], Shape.of(shape.level[part])) for part in parts]
 
 
 @dataclass(frozen=True)
@@ -74,14 +80,16 @@ class _Falls:
 _NO_FALLS = _Falls(NO_TIMES, NO_TIMES, NO_TIMES, NO_TIMES, np.zeros(0, dtype=bool), np.zeros(0))
 
 
-def _falls(time_us: Times, level: Floats, least: float, gap_m: float) -> _Falls:
-    found = turns(level, least, gap_m)
+def _falls(time_us: Times, shape: Shape, least: float, gap_m: float) -> _Falls:
+    found, level = turns(shape, least, gap_m), shape.level
     when = timed(time_us, level, found) if found.peak.size else Timed(NO_TIMES, NO_TIMES, NO_TIMES)
-    bottom = [float(np.min(level[a:])) if b < 0 else level[b] for a, b in zip(found.peak, found.trough, strict=True)]
+    bottom = level[found.trough]
+    if found.peak.size and found.trough[-1] < 0:
+        bottom[-1] = level[found.peak[-1] :].min()
     last = np.full(found.peak.size, time_us[-1] if time_us.size else 0)
     # A fall from the very first sample on had begun before.
     start = np.where(found.peak > 0, when.start_us, UNSEEN)
-    return _Falls(start, when.end_us, when.leaves_us, last, found.trough >= 0, np.array(bottom))
+    return _Falls(start, when.end_us, when.leaves_us, last, found.trough >= 0, bottom)
 
 
 def _shut_us(falls: _Falls, dump: WaterDump, saw_m: float) -> Times:

@@ -7,7 +7,7 @@ import numpy as np
 from nightgauge.derive.bursts import Bursts, bursts
 from nightgauge.derive.dumps import ENOUGH, MOSTLY, NO_DUMPS, NO_TIMES, UNSEEN, Dumps, Evidence
 from nightgauge.derive.known import Track
-from nightgauge.derive.spans import SECOND_US, Flags, Times, complement, joined, overlap
+from nightgauge.derive.spans import SECOND_US, Flags, Times, complement, is_even, joined, overlap
 from nightgauge.derive.totals import Counted, counted, summed
 
 _EVEN = 0.8
@@ -37,6 +37,8 @@ def _scan_us(time_us: Times, at_most_us: int) -> int:
     if time_us.size < 3:
         return at_most_us
     spacing = np.diff(time_us)
+    if is_even(spacing):
+        return int(spacing[0])
     usual = float(np.median(spacing))
     if np.mean(np.abs(spacing - usual) <= 0.05 * usual) >= _EVEN:
         return int(usual)
@@ -74,12 +76,15 @@ def _several_dumps(metered: Counted, found: Bursts) -> Flags:
 
     A totaliser stands by its last reading for a day, but what it did meanwhile nobody saw.
     """
+    nothing = np.zeros(metered.to_us.shape, dtype=bool)
+    if not metered.in_steps or not found.start_us.size:
+        return nothing
     silent = metered.to_us - metered.from_us > _SILENT_SCANS * metered.scan_us
-    if not metered.in_steps or not found.start_us.size or not np.any(silent):
-        return np.zeros(metered.to_us.shape, dtype=bool)
+    if not np.any(silent):
+        return nothing
     volumes = metered.through(found.start_us, found.end_us)
     volumes = volumes[~np.isnan(volumes)]
-    return silent & (metered.volume_m3 > _MORE_THAN_ONE * np.median(volumes)) if volumes.size else silent & False
+    return silent & (metered.volume_m3 > _MORE_THAN_ONE * np.median(volumes)) if volumes.size else nothing
 
 
 def _seen_once(track: Track, found: Bursts) -> bool:

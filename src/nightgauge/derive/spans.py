@@ -34,6 +34,11 @@ def bin_of_each(sorted_us: Times, edges_us: Times, side: Literal["left", "right"
     return np.repeat(np.arange(-1, edges_us.size), np.diff(places, prepend=0, append=sorted_us.size))
 
 
+def is_even(spacing_us: Times) -> bool:
+    """Return whether there are spacings and all are the same."""
+    return spacing_us.size > 0 and bool((spacing_us == spacing_us[0]).all())
+
+
 def inside(when_us: Times, span: Span) -> Flags:
     """Return which times lie in sorted, disjoint intervals."""
     start, end = span
@@ -86,8 +91,8 @@ def joined(start_us: Times, end_us: Times) -> Span:
     """Return sorted intervals with those that touch put together."""
     if start_us.size == 0:
         return start_us, end_us
-    apart = start_us[1:] > end_us[:-1]
-    return start_us[np.append(True, apart)], end_us[np.append(apart, True)]
+    apart = np.flatnonzero(start_us[1:] > end_us[:-1])
+    return start_us[np.append(0, apart + 1)], end_us[np.append(apart, -1)]
 
 
 def complement(spans: Span, start_us: int, end_us: int) -> Span:

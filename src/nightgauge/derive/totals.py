@@ -8,6 +8,8 @@ from nightgauge.derive.known import Track
 from nightgauge.derive.spans import SECOND_US, Flags, Floats, Indices, Times, bin_of_each
 
 DAY_S = 86400.0
+_CLOSE_US = 600 * SECOND_US
+"""Samples no further apart than this follow one another. [us] House choice: ten minutes, ten slow scans."""
 
 
 @dataclass(frozen=True)
@@ -94,10 +96,19 @@ def counted(track: Track, raw_unit: float = 0.0, scan_us: int = SECOND_US) -> Co
     """
     if track.time_us.size < 2 or track.start_us.size == 0:
         return NOTHING
+    from_us, to_us, before, after = track.time_us[:-1], track.time_us[1:], track.value[:-1], track.value[1:]
     joined = _joined(track)
-    from_us, to_us = track.time_us[:-1][joined], track.time_us[1:][joined]
-    before, after = track.value[:-1][joined], track.value[1:][joined]
+    if not joined.all():
+        from_us, to_us, before, after = from_us[joined], to_us[joined], before[joined], after[joined]
+    running = np.concatenate([[0.0], np.cumsum(_steps(before, after, raw_unit))])
+    return Counted(from_us, to_us, np.diff(np.maximum.accumulate(running)), scan_us)
+
+
+def _steps(before: Floats, after: Floats, raw_unit: float) -> Floats:
+    """Return what a register counted from one reading to the next; below zero where a pulse was counted backwards."""
     change = after - before
+    if change.min(initial=0.0) >= 0.0:
+        return np.asarray(change)
     usual = float(np.max(change, initial=0.0))
     fallen = change < 0.0
     restarted = fallen & (after < 0.5 * before)
@@ -105,9 +116,7 @@ def counted(track: Track, raw_unit: float = 0.0, scan_us: int = SECOND_US) -> Co
     if raw_unit > 0.0 and np.any(restarted):
         to_the_top = _capacity(before, raw_unit) - before
         step = np.where(restarted & (to_the_top <= 2.0 * usual), to_the_top + after, step)
-    step = np.where(fallen & ~restarted & (change < -2.0 * usual), 0.0, step)
-    running = np.maximum.accumulate(np.concatenate([[0.0], np.cumsum(step)]))
-    return Counted(from_us, to_us, np.diff(running), scan_us)
+    return np.where(fallen & ~restarted & (change < -2.0 * usual), 0.0, step)
 
 
 def _capacity(value: Floats, raw_unit: float) -> Floats:
@@ -121,8 +130,12 @@ def _joined(track: Track) -> Flags:
     The difference of two readings is right whatever happened between them; only a long gap, in which a
     register may have been reset unseen, is not counted over.
     """
+    spacing_us = np.diff(track.time_us)
+    close = spacing_us <= _CLOSE_US
+    if close.all():
+        return np.asarray(close)
     longest = np.max(track.end_us - track.start_us, initial=0)
-    return np.asarray(np.diff(track.time_us) <= max(longest, 600 * SECOND_US))
+    return np.asarray(spacing_us <= max(longest, _CLOSE_US))
 
 
 def summed(track: Track, scan_us: int) -> Counted:

@@ -157,12 +157,12 @@ def _one_day(vessel: Vessel, field: Field, readings: Mapping[str, Readings], day
 def find_dumps(plant: Plant) -> Found:
     """Return the dumps of the water dump by the best evidence at each time."""
     switch, meter, level = plant.track("water_dump_open"), plant.water_meter, plant.interface
+    if plant.is_throttling:
+        return Found.without_dumps(t for t in (switch, meter, level, plant.track("water_dump_position")) if t)
     height_m = None if plant.shell is None else plant.shell.height_m
     evidences = [
         *([from_switch(switch)] if switch is not None else []),
         *([from_meter(meter, plant.counted(meter))] if meter is not None else []),
         *([from_level(level, plant.dump, height_m)] if level is not None else []),
     ]
-    if plant.is_throttling:
-        return Found.without_dumps(t for t in (switch, meter, level, plant.track("water_dump_position")) if t)
     return chosen(evidences)
