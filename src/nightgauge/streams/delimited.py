@@ -37,10 +37,12 @@ class Table:
         """Return the fields of some rows as text."""
         if self.text is None:
             return self.fields[rows]
-        ends = np.flatnonzero(np.frombuffer(self.text, np.uint8) == ord("\n"))
+        data = np.frombuffer(self.text, np.uint8)
+        ends = np.flatnonzero(data == ord("\n"))
         lines, back = np.unique(rows, return_inverse=True)
-        starts = np.concatenate(([0], ends[:-1] + 1))
-        chosen = b"".join(self.text[starts[i] : ends[i] + 1] for i in lines.tolist())
+        is_chosen = np.zeros(len(ends), np.bool_)
+        is_chosen[lines] = True
+        chosen = data[np.repeat(is_chosen, np.diff(ends, prepend=-1))].tobytes()
         names = dict.fromkeys(self.fields.columns, pl.String)
         if not chosen:
             return pl.DataFrame(schema=names)

@@ -18,12 +18,11 @@ from nightgauge.streams.tag_table import TagTable
 from nightgauge.streams.zones import Clock
 from nightgauge.vocabulary.exports import EXPORT_QUARANTINE, TAGS_SEEN, ParsedExport
 
-
 FOLD_FROM_ROWS = 200_000
 """Rows told so far from which they are folded while a file is still read: some 20 MB."""
 MAX_WORDS = 100
-"""Unknown quality words of one export that are told by name. House choice: nobody reads more; a column of others is none
-of quality."""
+"""Unknown quality words of one export that are told by name. House choice: nobody reads more; a column that has more is
+none of quality."""
 OTHER_WORDS = "(all others)"
 
 

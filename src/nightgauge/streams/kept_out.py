@@ -76,18 +76,23 @@ def one_by_one(batch: Batch, rows: Integers, reasons: pl.Series) -> pl.DataFrame
     """Return EXPORT_QUARANTINE with one row for each of some rows of a batch, as far as they are told so."""
     if not len(rows):
         return EXPORT_QUARANTINE.empty()
-    tag = batch.tag.written(rows).str.strip_chars()
-    frame = pl.DataFrame(
+    told = pl.DataFrame({"at": rows, "row_number": batch.row[rows], "rows": 1, "reason": reasons})
+    if len(rows) > TOLD_ONE_BY_ONE:  # those told together are so before they are texts
+        told = _together(
+            told.with_columns(tag=pl.Series(batch.tag.place[rows])).sort("row_number", maintain_order=True)
+        )
+    chosen = told["at"].to_numpy()
+    tag = batch.tag.written(chosen).str.strip_chars()
+    return pl.DataFrame(
         {
-            "row_number": batch.row[rows],
-            "rows": np.ones(len(rows), np.int64),
-            "reason": reasons,
-            "raw_text": batch.raw_text(rows),
+            "row_number": told["row_number"],
+            "rows": told["rows"],
+            "reason": told["reason"],
+            "raw_text": batch.raw_text(chosen),
             "tag": tag.set(tag == "", None),
         },
         schema=_SCHEMA,
     )
-    return few([frame])
 
 
 def by_tag(batch: Batch, rows: Integers, reason: str) -> pl.DataFrame:
@@ -119,10 +124,15 @@ def few(parts: list[pl.DataFrame]) -> pl.DataFrame:
     What it returns is the same however the rows are parted, and for parts that are few already.
     """
     whole = pl.concat([EXPORT_QUARANTINE.empty(), *parts]).sort("row_number", maintain_order=True)
-    if whole.height <= TOLD_ONE_BY_ONE:
-        return whole
-    is_told = whole.select(told=pl.int_range(pl.len()).over("reason") < TOLD_ONE_BY_ONE)["told"]
-    return pl.concat([whole.filter(is_told), told_once([whole.filter(~is_told)])])
+    return whole if whole.height <= TOLD_ONE_BY_ONE else _together(whole)
+
+
+def _together(frame: pl.DataFrame) -> pl.DataFrame:
+    """Return rows (reason, tag, rows and others) with those beyond the first of a reason as one for each tag."""
+    is_told = frame.select(told=pl.int_range(pl.len()).over("reason") < TOLD_ONE_BY_ONE)["told"]
+    others = frame.filter(~is_told).group_by("reason", "tag", maintain_order=True)
+    together = others.agg(pl.col("rows").sum(), pl.exclude("rows").first())
+    return pl.concat([frame.filter(is_told), together.select(frame.columns)])
 
 
 def told_once(parts: list[pl.DataFrame]) -> pl.DataFrame:
