@@ -13,6 +13,7 @@ from nightgauge.detect.history import DAY_S, HOUR_S, Floats, History, Mask
 from nightgauge.detect.load import water_loads, without_load
 from nightgauge.detect.past import first_weeks, joined_runs, median, spread
 from nightgauge.detect.wording import Draft, day_of, duration, moment, quantity
+from nightgauge.statistics.medians import row_medians
 from nightgauge.vocabulary.findings import Candidate
 from nightgauge.vocabulary.signals import base_name, of_part, part_of
 
@@ -125,7 +126,7 @@ def _lost(history: History, anode: _Anode) -> list[Candidate]:
     current = np.where(_wetted(history), history.mean(anode.signal), np.nan)
     share = history.limit(LOST, "share")
     ends, medians = _days(history, current)
-    past, _ = _past(medians, len(medians), lambda value, known: value <= share * median(known))
+    past, _ = _past(medians, len(medians), lambda value, usual, _: value <= share * usual)
     line = share * _at_hours(history, ends, past)
     with np.errstate(invalid="ignore"):
         nothing = current <= line
@@ -188,8 +189,7 @@ def _jumped(history: History, anode: _Anode) -> list[Candidate]:
     ends, medians = _days(history, freed)
     growth, deviations = history.limit(JUMPED, "growth"), history.limit(JUMPED, "deviations")
 
-    def is_up(value: float, known: Floats) -> bool:
-        usual = median(known)
+    def is_up(value: float, usual: float, known: Floats) -> bool:
         return value > growth * usual and value > usual + deviations * max(spread(known), _FLOOR * usual)
 
     past, up = _past(medians, int(history.limit(JUMPED, "reference_time") / DAY_S), is_up)
@@ -248,23 +248,23 @@ def _days(history: History, values: Floats) -> tuple[Floats, Floats]:
     """Return the ends and medians of days counted back from the night, those of a third of a day or less unknown."""
     count = int(np.ceil(len(values) / 24))
     padded = np.concatenate((np.full(24 * count - len(values), np.nan), values)).reshape(count, 24)
-    medians = np.array([median(day) if np.isfinite(day).sum() > 8 else np.nan for day in padded])
+    medians = np.where(np.isfinite(padded).sum(axis=1) > 8, row_medians(padded), np.nan) if count else np.empty(0)
     last = float(history.hour_s[-1] + HOUR_S) if len(values) else history.until_s
     return last - DAY_S * np.arange(count, dtype=np.float64)[::-1], medians
 
 
-def _past(medians: Floats, wanted: int, is_told: Callable[[float, Floats], bool]) -> tuple[Floats, Mask]:
+def _past(medians: Floats, wanted: int, is_told: Callable[[float, float, Floats], bool]) -> tuple[Floats, Mask]:
     """Return for each day the median of the last `wanted` days before it that were not told, and which are told.
 
-    The median is NaN while there are too few.
+    `is_told` is asked with the day's value, that median and those days. The median is NaN while there are too few.
     """
     past, told = np.full(len(medians), np.nan), np.zeros(len(medians), dtype=bool)
     known: list[float] = []
     for day, value in enumerate(medians):
         before = np.array(known[-max(wanted, _LEAST_PAST_DAYS) :])
         if len(before) >= _LEAST_PAST_DAYS:
-            past[day] = median(before)
-            told[day] = np.isfinite(value) and is_told(float(value), before)
+            past[day] = usual = median(before)
+            told[day] = np.isfinite(value) and is_told(float(value), usual, before)
         if np.isfinite(value) and not told[day]:
             known.append(float(value))
     return past, told

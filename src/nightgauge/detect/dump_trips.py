@@ -27,7 +27,11 @@ def _rough(part: Floats) -> float:
 
 def _spread_of(part: Floats) -> float:
     """Return a scatter that feels the tail: the mean absolute step from dump to dump, as of a normal distribution."""
-    return float(np.mean(np.abs(np.diff(part))) * np.sqrt(np.pi) / 2.0) if len(part) > 2 else float("nan")
+    if len(part) <= 2:
+        return float("nan")
+    # A sum over the number: asking for the mean itself costs more than all the rest on these short stretches.
+    steps = np.abs(part[1:] - part[:-1])
+    return float(np.add.reduce(steps) / len(steps) * np.sqrt(np.pi) / 2.0)
 
 
 def _sticking(history: History) -> list[Candidate]:

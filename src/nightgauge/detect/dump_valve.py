@@ -7,6 +7,7 @@ from nightgauge.detect.history import DAY_S, HOUR_S, Cycles, Floats, History
 from nightgauge.detect.past import joined_runs, median, spread
 from nightgauge.detect.windows import episodes, reference_windows, windows_of
 from nightgauge.detect.wording import Draft, day_of, quantity
+from nightgauge.statistics.medians import row_medians
 from nightgauge.vocabulary.findings import Candidate
 
 LEAK, RESTRICTED = "dump_leaking", "dump_restricted"
@@ -53,7 +54,7 @@ def _lasting(leak: Floats, shut: Floats, hours: int) -> tuple[Floats, Floats]:
 
 def _block_medians(values: Floats, hours: int) -> Floats:
     table = values[len(values) % hours :].reshape(-1, hours)
-    return np.array([median(row) for row in table])
+    return row_medians(table)
 
 
 def _by_meter_alone(history: History) -> bool:

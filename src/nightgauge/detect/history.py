@@ -138,8 +138,7 @@ class History:
     @cached_property
     def signals(self) -> frozenset[str]:
         """Return the signals that the vessel has by tags.csv or by its data."""
-        seen = self.signal_hours["signal"].unique().to_list() if len(self.signal_hours) else []
-        return self.field.signals_of(self.vessel.id) | frozenset(seen)
+        return self.field.signals_of(self.vessel.id) | self._by_signal.keys()
 
     @cached_property
     def start_s(self) -> float:
@@ -220,7 +219,7 @@ class History:
     def _spread(self, frame: pl.DataFrame, name: str, slots: _Slots) -> Floats:
         values = np.full(len(self.hour_s), np.nan)
         if len(frame):
-            values[slots.hours] = slots.of(_numbers(frame[name]))
+            values[slots.hours] = slots.of(_numbers(frame.get_column(name)))
         if self._has_outage:
             values[self.in_outage] = np.nan
         return values
@@ -258,7 +257,7 @@ class History:
 
     def known(self, signal: str) -> Mask:
         """Return the hours in which a signal is known for the greater part."""
-        return self.once(f"known {signal}", lambda: np.nan_to_num(self.signal(signal, "coverage")) >= KNOWN_SHARE)
+        return self.once(f"known {signal}", lambda: self.signal(signal, "coverage") >= KNOWN_SHARE)
 
     @cached_property
     def well(self) -> Texts:
@@ -276,7 +275,7 @@ class History:
         opened, shut = _seconds(frame["opened_utc"]), _seconds(frame["shut_utc"])
         # A dump that shut later than the night's end was under way then.
         open_still = ~(shut < self.until_s)
-        columns = {short: _numbers(frame[long]) for short, long in _CYCLE_COLUMNS.items()}
+        columns = {short: _numbers(frame.get_column(long)) for short, long in _CYCLE_COLUMNS.items()}
         if open_still.any():
             for short in ("volume_geometry", "volume_meter", "drain", "inflow", "cv", "closing"):
                 columns[short] = np.where(open_still, np.nan, columns[short])

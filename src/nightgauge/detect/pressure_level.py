@@ -1,5 +1,7 @@
 """Vessel pressure that is not held although wells produce, or comes near the working pressure; gas by the dump."""
 
+from math import isfinite
+
 import numpy as np
 
 from nightgauge.detect.costs import GAS_GONE, gas_by_another_way
@@ -83,14 +85,17 @@ def _is_held_lower(pressure: Floats, run: tuple[int, int], held: float) -> bool:
 def _carried(low: Mask, pressure: Floats, line: Floats) -> Mask:
     """Return low hours, with the line of a run's beginning kept: a fault that lasts does not become the reference."""
     result = low.copy()
-    kept = np.nan
-    for index in range(len(low)):
-        if np.isfinite(kept) and np.isfinite(pressure[index]):
-            result[index] = pressure[index] < kept
-            if not result[index]:
-                kept = np.nan
-        elif low[index]:
-            kept = line[index]
+    if not low.any():
+        return result
+    first, kept = int(np.argmax(low)), float("nan")
+    read, lines, is_low = pressure[first:].tolist(), line[first:].tolist(), low[first:].tolist()
+    for index, value in enumerate(read):
+        if isfinite(kept) and isfinite(value):
+            result[first + index] = value < kept
+            if not value < kept:
+                kept = float("nan")
+        elif is_low[index]:
+            kept = lines[index]
     return result
 
 

@@ -111,6 +111,8 @@ class _Walk:
         enough = np.isfinite(table).sum(axis=1) >= _BLOCKS_A_DAY // 2
         self.daily = np.where(enough, row_medians(table), np.nan)
         self.reference_from = 0
+        # The least and greatest block of each day: most days are told to be near the reference by these alone.
+        self.lowest, self.highest = np.fmin.reduce(table, axis=1).tolist(), np.fmax.reduce(table, axis=1).tolist()
         self.faulty = np.zeros(len(self.daily), dtype=bool)
         self.opened: int | None = None
         self.whole: tuple[int, tuple[float, float, bool]] | None = None
@@ -165,6 +167,8 @@ class _Walk:
         if not np.isfinite(reference):
             return
         notice = self._notice(scatter)
+        if max(abs(self.lowest[day] - reference), abs(self.highest[day] - reference)) < notice:
+            return  # so are the median and the mean of any of its blocks
         away = self._blocks(day) - reference
         level, late = median(away), float(np.mean(away[-2:]))
         one_side = abs(np.sign(away).sum()) == len(away)

@@ -102,10 +102,17 @@ class Fall:
 
 def accepted_tests(history: History) -> pl.DataFrame:
     """Return the accepted tests of the vessel that ended before the night's end, by well and time."""
-    tests = history.tests.filter(
-        (pl.col("state") == "accepted") & (pl.col("start_utc") < history.until) & (pl.col("end_utc") <= history.until)
-    )
-    return tests.sort("well", "start_utc")
+    tests = history.tests
+    begun, ended = (_seconds(tests.get_column(name)) for name in ("start_utc", "end_utc"))
+    is_over = (begun < history.until_s) & (ended <= history.until_s)
+    wells, states = tests.get_column("well").to_list(), tests.get_column("state").to_list()
+    rows = [row for row in np.flatnonzero(is_over).tolist() if states[row] == "accepted"]
+    return tests[sorted(rows, key=lambda row: (wells[row], begun[row]))]
+
+
+def _seconds(times: pl.Series) -> Floats:
+    """Return times in microseconds as seconds since 1970, NaN where null."""
+    return times.cast(pl.Int64).to_numpy().astype(np.float64) / 1e6
 
 
 def records(history: History) -> list[Record]:
@@ -114,7 +121,10 @@ def records(history: History) -> list[Record]:
 
 
 def _records(history: History) -> list[Record]:
-    parts = accepted_tests(history).partition_by("well", as_dict=True, maintain_order=True)
+    tests = accepted_tests(history)
+    if tests.is_empty():
+        return []
+    parts = tests.partition_by("well", as_dict=True, maintain_order=True)
     return [record_of(str(key[0]), part) for key, part in parts.items()]
 
 
@@ -133,5 +143,5 @@ def record_of(well: str, tests: pl.DataFrame) -> Record:
     rates["liquid"] = Rate("liquid", water.values + oil.values, errors)
     gas = column("gas_m3_per_day")
     rates["gas"] = Rate("gas", gas, np.full(len(gas), np.nan))
-    begun, ended = (tests[name].dt.epoch("us").to_numpy() / 1e6 for name in ("start_utc", "end_utc"))
+    begun, ended = (_seconds(tests.get_column(name)) for name in ("start_utc", "end_utc"))
     return Record(well, begun, ended, rates, column("water_cut_fraction"))
