@@ -7,7 +7,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-from nightgauge.detect import DETECTORS, find
+from nightgauge.detect import DETECTORS, READ, find
+from nightgauge.errors import ProgrammerError
 from nightgauge.field.settings import Outage
 from nightgauge.vocabulary.frames import DUMP_CYCLES, SIGNAL_HOURS, VESSEL_DAYS, VESSEL_HOURS
 from nightgauge.vocabulary.kinds import KINDS
@@ -50,6 +51,20 @@ def test_rows_after_the_night_are_never_read(detector, troubled):
         signal_hours=whole.signal_hours.filter(pl.col("hour_utc") < end),
     )
     assert detector(whole) == detector(cut)
+
+
+@EVERY
+def test_the_columns_that_histories_are_read_by_are_enough(detector, troubled):
+    whole = troubled.history()
+    narrow = replace(whole, **{name: getattr(whole, name).select(columns) for name, columns in READ.items()})
+    assert detector(narrow) == detector(whole)
+
+
+def test_a_column_that_histories_are_not_read_by_is_refused_even_where_it_is_there(troubled):
+    history = troubled.history()
+    for ask in (history.hour, history.day, lambda name: history.signal("vessel_pressure", name)):
+        with pytest.raises(ProgrammerError, match="oil_total is not among"):
+            ask("coverage_oil_total")
 
 
 @EVERY

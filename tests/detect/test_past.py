@@ -1,9 +1,21 @@
+import statistics
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nightgauge.detect.past import blocks, first_weeks, joined_runs, median, per_well, runs, spread
+from nightgauge.detect.past import (
+    NORMAL_MAD,
+    blocks,
+    first_weeks,
+    joined_runs,
+    median,
+    median_and_spread,
+    per_well,
+    runs,
+    spread,
+)
 
 FLOATS = st.lists(st.floats(-1e6, 1e6) | st.just(float("nan")), min_size=1, max_size=30)
 
@@ -66,3 +78,17 @@ def test_a_well_without_a_past_is_not_judged():
 def test_the_reference_leaves_half_of_a_short_past_to_judge(past):
     history = past(days=4).signal("interface_level", 1.0).history()
     assert int(first_weeks(history, np.ones(96, dtype=bool)).sum()) == 48
+
+
+@settings(deadline=None)  # the machine's load is no property of the code
+@given(FLOATS)
+def test_median_and_spread_are_those_of_the_standard_library_over_what_is_known(values):
+    known = [value for value in values if np.isfinite(value)]
+    middle, scatter = median_and_spread(np.array(values))
+    if not known:
+        assert np.isnan(middle)
+        assert np.isnan(scatter)
+        return
+    usual = statistics.median(known)
+    assert middle == pytest.approx(usual)
+    assert scatter == pytest.approx(NORMAL_MAD * statistics.median(abs(value - usual) for value in known))
