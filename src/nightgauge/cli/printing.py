@@ -10,10 +10,10 @@ from datetime import date, datetime
 from enum import StrEnum
 from zoneinfo import ZoneInfo
 
+from nightgauge.report.sheet import cell
+
 Row = Mapping[str, object]
 
-# A spreadsheet takes a cell that begins so for a formula.
-_FORMULA = re.compile(r"^\s*[=+\-@\t\r|%]")
 _CONTROL = re.compile(r"[\x00-\x1f\x7f]+")
 
 
@@ -82,14 +82,8 @@ def _csv(rows: Sequence[Row], columns: Sequence[str]) -> str:
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(columns)
     for row in rows:
-        writer.writerow([_harmless(row.get(column)) for column in columns])
+        writer.writerow([cell(row.get(column)) for column in columns])
     return out.getvalue()
-
-
-def _harmless(value: object) -> object:
-    if isinstance(value, str) and _FORMULA.match(value):
-        return f"'{value}"
-    return value
 
 
 def _plain(value: object, zone: ZoneInfo) -> object:

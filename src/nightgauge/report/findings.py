@@ -11,6 +11,7 @@ import polars as pl
 
 from nightgauge.field.settings import Field
 from nightgauge.report.quantities import in_display_units
+from nightgauge.report.sheet import cell
 from nightgauge.report.words import (
     FAILURE_MODES,
     PRIORITY_ORDER,
@@ -31,7 +32,6 @@ _CSV_HEADER = (
     "state", "mark", "onset", "first_reported", "last_seen", "cleared_at", "summary", "check_first",
     "effect_value", "effect_unit",
 )  # fmt: skip
-_FORMULA_START = re.compile(r"^\s*[=+\-@\uFF1D\uFF0B\uFF0D\uFF20\u2212|%]")
 _CONTROL = re.compile(r"[\x00-\x1f\x7f\u0085\u2028\u2029]+")
 
 
@@ -154,7 +154,7 @@ def as_csv(findings: pl.DataFrame, field: Field, *, state: str | None = None) ->
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(_CSV_HEADER)
     for finding in as_json(findings, field, state=state):
-        writer.writerow([_cell(value) for value in _csv_row(finding)])
+        writer.writerow([cell(value) for value in _csv_row(finding)])
     return out.getvalue()
 
 
@@ -168,13 +168,6 @@ def _csv_row(finding: Row) -> list[object]:
         finding["last_seen"], finding["cleared_at"], finding["summary"], next(iter(finding["checks"]), None),
         effect.get("value"), effect.get("unit"),
     ]  # fmt: skip
-
-
-def _cell(value: object) -> object:
-    if value is None or isinstance(value, int | float):
-        return value
-    text = _CONTROL.sub(" ", str(value))
-    return f"'{text}" if _FORMULA_START.match(text) else text
 
 
 def as_table(findings: pl.DataFrame, field: Field, *, state: str | None = None) -> str:

@@ -1,6 +1,5 @@
 """The valve page and its short form: one element of one vessel, its traces, its dumps, before and after a repair."""
 
-import base64
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -20,6 +19,7 @@ from nightgauge.report.overlay import overlay
 from nightgauge.report.page import rendered
 from nightgauge.report.repairs import of_days, of_dumps, repair_sentence
 from nightgauge.report.scene import Scene
+from nightgauge.report.sheet import link
 from nightgauge.report.traces import cycle_charts, day_charts, traces
 from nightgauge.report.words import (
     counted,
@@ -255,8 +255,7 @@ def _download(view: ValveView) -> Markup | None:
     """Return the period's cycles as a CSV that the page carries in a link; None without any."""
     if view.element in HELD or view.period.is_empty():
         return None
-    text = view.period.drop(GAP).write_csv(datetime_format="%Y-%m-%dT%H:%M:%S%.3fZ")
-    return Markup(f"data:text/csv;charset=utf-8;base64,{base64.b64encode(text.encode()).decode()}")
+    return link(view.period.drop(GAP), "%Y-%m-%dT%H:%M:%S%.3fZ")
 
 
 def valve_text(view: ValveView) -> str:

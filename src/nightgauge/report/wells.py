@@ -1,6 +1,5 @@
 """The wells by their tests: a line for each, its record drawn small, what failed, and the sums beside the meters."""
 
-import base64
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -13,6 +12,7 @@ from nightgauge.report.cards import ChartShown, anchor, safe_json
 from nightgauge.report.charts import alternative, specification
 from nightgauge.report.quantities import percent, shown
 from nightgauge.report.scene import Scene
+from nightgauge.report.sheet import link
 from nightgauge.report.week import WeekView
 from nightgauge.report.well_records import Allocation, Change, WellRecord, allocations, well_records
 from nightgauge.report.well_tests import well_tests
@@ -210,5 +210,4 @@ def _sum(one: Allocation, view: WeekView) -> SumRow:
 def _csv(view: WeekView) -> Markup:
     """Return the tests up to the page's end as a link to a table, in the units of its columns' names."""
     tests = view.tests.filter(pl.col("start_utc") < view.until.astimezone(UTC)).sort("well", "start_utc")
-    text = tests.write_csv(datetime_format="%Y-%m-%dT%H:%M:%SZ")
-    return Markup(f"data:text/csv;charset=utf-8;base64,{base64.b64encode(text.encode()).decode()}")
+    return link(tests, "%Y-%m-%dT%H:%M:%SZ")

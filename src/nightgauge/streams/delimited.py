@@ -16,6 +16,8 @@ from nightgauge.vocabulary.exports import Export
 
 MAX_LINE_BYTES = 16 << 20
 """A line beyond this is no line of an export. House choice: a header of 100,000 long tag names fits."""
+MAX_NUMBER_COLUMNS = 10_000
+"""Columns up to which values are read straight as numbers: the engine takes room for some 16 bytes times their square."""
 
 
 @dataclass(frozen=True)
@@ -148,6 +150,8 @@ class _Reader:
 
     def _numbers(self, text: bytes, lines: int) -> pl.DataFrame | None:
         """Return the fields with values as numbers, or None where some do not read as such or lines are uneven."""
+        if self.cutter.columns > MAX_NUMBER_COLUMNS:
+            return None
         numbers = self.layout.cells or (self.layout.value,)
         names = {f"c{i}": pl.Float64 if i in numbers else pl.String for i in range(self.cutter.columns)}
         try:
