@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nightgauge.statistics.medians import row_medians, run_medians
+from nightgauge.statistics.medians import quantile, row_medians, run_medians
 
 NUMBERS = st.floats(-1e6, 1e6)
 UNKNOWN = st.just(float("nan"))
@@ -30,3 +30,9 @@ def test_run_medians_are_those_of_neighbours_of_one_group(pairs):
     sizes, medians = run_medians(values, groups)
     assert sizes.tolist() == [len(run) for run in runs]
     assert medians.tolist() == pytest.approx([statistics.median(run) for run in runs])
+
+
+@settings(deadline=None)
+@given(st.lists(NUMBERS, min_size=1, max_size=40), st.floats(0.0, 1.0))
+def test_a_quantile_is_numpys_to_the_last_digit(values, share):
+    assert quantile(np.array(values), share) == float(np.quantile(np.array(values), share))

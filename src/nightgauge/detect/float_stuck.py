@@ -99,7 +99,7 @@ def _own_wait(dumps: Cycles, number: int) -> float:
     if not len(fills):
         return float("nan")
     # The median for the size, a high quantile so that an uneven vessel has to be silent for longer.
-    usual = max(float(np.median(fills)), float(np.quantile(fills, 0.9)) / 1.5)
+    usual = max(float(np.median(fills)), quantile(fills, 0.9) / 1.5)
     if number > 0:
         drains = dumps.drain[max(0, number - 1 - _RECENT) : number - 1]
         ratio = dumps.drain[number - 1] / median(drains) if np.isfinite(drains).any() else 1.0
@@ -342,7 +342,7 @@ def _own_drain(dumps: Cycles, index: int) -> tuple[float, float]:
         drains = drains[np.isfinite(drains)]
     if len(drains) < 3:
         return float("nan"), float("nan")
-    return float(np.median(drains)), max(float(np.quantile(drains, 0.95)), float(np.median(drains)))
+    return float(np.median(drains)), max(quantile(drains, 0.95), float(np.median(drains)))
 
 
 def _time_below(history: History, trips: Trips, span_s: tuple[float, float]) -> float:

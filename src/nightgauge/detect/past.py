@@ -3,6 +3,7 @@
 import numpy as np
 
 from nightgauge.detect.history import DAY_S, Floats, History, Mask, Texts
+from nightgauge.statistics.medians import quantile as quantile_of_known
 from nightgauge.statistics.medians import run_medians
 
 NORMAL_MAD = 1.4826
@@ -31,7 +32,7 @@ def median_and_spread(values: Floats) -> tuple[float, float]:
 def quantile(values: Floats, share: float) -> float:
     """Return a quantile of what is known, NaN if nothing is."""
     known = values[np.isfinite(values)]
-    return float(np.quantile(known, share)) if len(known) else float("nan")
+    return quantile_of_known(known, share) if len(known) else float("nan")
 
 
 def runs(mask: Mask) -> list[tuple[int, int]]:

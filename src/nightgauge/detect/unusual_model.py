@@ -12,6 +12,7 @@ import numpy as np
 from nightgauge.detect.history import Floats, Mask
 from nightgauge.detect.past import NORMAL_MAD
 from nightgauge.detect.unusual_indicators import medians
+from nightgauge.statistics.medians import quantile
 
 USUAL_DAYS, LEAST_USUAL_DAYS = 14, 7
 """Days whose median is the usual, and how few may stand for them: so a new setting is the usual one after a week, as
@@ -129,7 +130,7 @@ class Residue:
         on the careful side.
         """
         scores = score(self.reference[:, known])
-        start = float(np.quantile(scores, 1.0 - _TAIL))
+        start = quantile(scores, 1.0 - _TAIL)
         excess = float(np.mean(scores[scores >= start] - start))
         return (start + excess * float(np.log(_TAIL / chance))) * (1.0 + _FEW_DAYS / len(scores))
 

@@ -7,7 +7,7 @@ import numpy as np
 
 from nightgauge.detect.history import DAY_S, Floats, History, Mask
 from nightgauge.detect.past import joined_runs
-from nightgauge.statistics.medians import run_medians
+from nightgauge.statistics.medians import quantile, run_medians
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,7 @@ def windows_of(history: History, least_dumps: float) -> Windows:
         return Windows(empty, empty, np.empty(0, np.int64), np.empty(0, np.int64))
     # The busier half of the days decides: gaps and shut-ins do not stretch the windows.
     per_day = np.histogram(opened, bins=max(1, int(np.ceil(span / DAY_S))))[0]
-    usual = max(float(np.quantile(per_day, 0.6)), 0.25)
+    usual = max(quantile(per_day, 0.6), 0.25)
     length = DAY_S * float(np.clip(np.ceil(least_dumps / usual), 1, 7))
     count = int(np.ceil(span / length))
     ends = history.until_s - length * np.arange(count)[::-1].astype(np.float64)

@@ -1,4 +1,4 @@
-"""Medians of many short stretches at once."""
+"""Medians of many short stretches at once, and quantiles of short ones."""
 
 import numpy as np
 import numpy.typing as npt
@@ -21,3 +21,16 @@ def run_medians(values: Floats, groups: npt.NDArray[np.int64]) -> tuple[npt.NDAr
     sizes = np.diff(np.append(starts, len(groups)))
     ordered = values[np.lexsort((values, np.repeat(np.arange(len(starts)), sizes)))]
     return sizes, 0.5 * (ordered[starts + (sizes - 1) // 2] + ordered[starts + sizes // 2])
+
+
+def quantile(values: Floats, share: float) -> float:
+    """Return a quantile of values without NaN, of which there is one at least, as NumPy's to the last digit.
+
+    NumPy's own costs ten times as much on the short series that these are.
+    """
+    ordered = np.sort(values)
+    place = share * (len(ordered) - 1)
+    lower = int(place)
+    below, above = float(ordered[lower]), float(ordered[min(lower + 1, len(ordered) - 1)])
+    part = place - lower
+    return above - (above - below) * (1.0 - part) if part >= 0.5 else below + (above - below) * part
