@@ -17,7 +17,7 @@ from nightgauge.vocabulary.exports import Export
 MAX_LINE_BYTES = 16 << 20
 """A line beyond this is no line of an export. House choice: a header of 100,000 long tag names fits."""
 MAX_NUMBER_COLUMNS = 10_000
-"""Columns up to which values are read straight as numbers: the engine takes room for some 16 bytes times their square."""
+"""Columns up to which values are read straight as numbers: the engine takes 16 bytes of room times their square."""
 
 
 @dataclass(frozen=True)

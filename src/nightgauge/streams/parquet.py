@@ -31,6 +31,9 @@ MAX_RATIO = 500
 RATIO_COUNTS_FROM_BYTES = 256 << 20
 """Size of the columns from which the ratio is looked at; the cells of plain numbers are counted above."""
 
+_FIRST_DAY, _END_DAY = -719_162, 2_932_897
+"""Days from 1970-01-01 to 0001-01-01 and to 10000-01-01."""
+
 
 @dataclass(frozen=True)
 class TypedTable:
@@ -178,10 +181,24 @@ def _series(array: pa.Array) -> pl.Series:
     """Return a column as number, truth value, time or text; types of no export come as the text of their values."""
     if pa.types.is_dictionary(array.type):
         array = array.dictionary_decode()
+    if pa.types.is_timestamp(array.type) and array.type.tz is not None:
+        array = array.cast(pa.timestamp(array.type.unit, "UTC"))  # the same instants; the engine need not know the zone
     series = None if _is_foreign(array) else pl.from_arrow(array)
     if not isinstance(series, pl.Series):
         return pl.Series([_text_of(value) for value in array], dtype=pl.String)
+    if series.dtype.is_temporal():
+        return _within_calendar(series)
     return series.cast(pl.Float64) if series.dtype.is_decimal() else series
+
+
+def _within_calendar(times: pl.Series) -> pl.Series:
+    """Return times without those before the year 1 or after 9999, of which the engine can make no text."""
+    unit = times.dtype.time_unit if isinstance(times.dtype, pl.Datetime) else "d"
+    if unit == "ns":  # 64 bits of nanoseconds end in 2262
+        return times
+    per_day = {"d": 1, "ms": 86_400_000, "us": 86_400_000_000}[unit]
+    count = times.to_physical()
+    return times.set((count < _FIRST_DAY * per_day) | (count >= _END_DAY * per_day), None)
 
 
 def _is_foreign(array: pa.Array) -> bool:
@@ -203,7 +220,10 @@ def _text_of(value: pa.Scalar) -> str | None:
         return None
     if hasattr(value, "as_buffer"):
         return bytes(value.as_buffer()).decode("utf-8", errors="replace")
-    return str(value)
+    try:
+        return str(value)
+    except (ValueError, OverflowError):  # times and durations beyond what the language has
+        return str(value.type)
 
 
 def stamps_of(column: pl.Series, time_format: str | None) -> Stamps:
