@@ -55,6 +55,34 @@ def test_no_other_file_can_be_read_through_it(store: Store, tmp_path: Path) -> N
         r._con.sql(f"FROM read_csv('{other}')").fetchall()
 
 
+@pytest.mark.parametrize("read_only", [True, False])
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "INSTALL httpfs", "LOAD httpfs", "LOAD '{0}/other.duckdb_extension'", "ATTACH '{0}/other.duckdb'",
+        "COPY (SELECT 1) TO '{0}/out.csv'", "EXPORT DATABASE '{0}/out'", "FROM read_text('{0}/other.csv')",
+        "FROM '{0}/other.csv'", "FROM glob('{0}/*')", "FROM read_parquet('http://127.0.0.1:9/x.parquet')",
+        "SET enable_external_access = true", "SET allowed_directories = ['/']", "SET temp_directory = '{0}/out'",
+        "SET secret_directory = '{0}/out'", "RESET lock_configuration", "IMPORT DATABASE '{0}/out'",
+    ],
+)  # fmt: skip
+def test_nothing_outside_is_loaded_read_or_written(
+    store: Store, tmp_path: Path, statement: str, *, read_only: bool
+) -> None:
+    (tmp_path / "other.csv").write_text("a\n1\n")
+    opened = store.reading() if read_only else store.writing()
+    with opened as door, pytest.raises(duckdb.Error, match=r"disabled|locked|not allowed|[Cc]annot"):
+        door._con.execute(statement.format(tmp_path)).fetchall()
+    assert not list(tmp_path.glob("out*"))
+
+
+def test_frames_of_the_program_are_no_tables(store: Store) -> None:
+    sample_frame = duckdb  # any name in sight of the call
+    assert sample_frame
+    with store.reading() as r, pytest.raises(duckdb.CatalogException, match="does not exist"):
+        r._con.execute("FROM sample_frame").fetchall()
+
+
 def test_a_file_that_is_no_database_is_damaged(tmp_path: Path) -> None:
     path = tmp_path / "nightgauge.duckdb"
     path.write_text("not a database " * 1000)
