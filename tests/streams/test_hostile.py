@@ -2,9 +2,11 @@
 
 import gzip
 import io
+import os
 import subprocess
 import sys
 from collections import Counter
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -17,7 +19,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nightgauge.errors import SourceError
-from nightgauge.streams import TagTable, content, gather, headers, judge, kept_out, lines, parquet
+from nightgauge.streams import (
+    TagTable,
+    content,
+    discover,
+    fingerprint,
+    gather,
+    headers,
+    judge,
+    kept_out,
+    lines,
+    parquet,
+)
 
 from .conftest import TAGS, Bench, make_field
 
@@ -241,6 +254,24 @@ def test_instants_in_a_zone_nobody_knows_are_read(bench):
     times = TIMES[:1].cast(pa.timestamp("s")).cast(pa.timestamp("us")).cast(pa.timestamp("us", "Nowhere/Land"))
     (time,) = bench.read(file_of({"ts": times, "P": [1.0]})).samples["time_utc"]
     assert time == datetime.fromtimestamp(1_777_700_000, UTC)
+
+
+@pytest.mark.parametrize(
+    "name", ["new\nline.csv", "\x1b[31mred.csv", "'; DROP TABLE sample; --.csv", "=1+1.csv", "<b>.csv"]
+)
+def test_a_file_may_be_called_anything_and_is_told_in_one_line(bench, name):
+    assert bench.read(LONG + b"P,2026-05-01T00:00Z,1,\n", name).samples.height == 1
+    with pytest.raises(SourceError) as refused:
+        bench.read(b"\x1b[31mno,columns\n", name)
+    assert str(refused.value).isprintable()
+
+
+def test_a_name_that_is_no_utf8_is_refused_for_no_table_can_hold_it(bench):
+    path = bench.field.folder / os.fsdecode(b"\xff.csv")
+    path.write_bytes(LONG)
+    with pytest.raises(SourceError, match=r"^\\xff.csv: found a name that is no UTF-8, .* rename the file"):
+        fingerprint(path, bench.field.folder)
+    assert discover(replace(bench.field, streams=("*.csv",))) == (path,)
 
 
 PROGRAM = """

@@ -68,7 +68,9 @@ def kind_of(export: Export) -> Kind:
 def refusal(export: Export, where: str, found: str, expected: str, remedy: str = "") -> SourceError:
     """Return the error that refuses a file whole: what, where, found, expected, next step."""
     step = remedy or "export it again; the file is tried again when its size or time changes"
-    return SourceError(f"{export.relative}, {where}: found {found}, expected {expected}; {step}")
+    told = f"{export.relative}, {where}: found {found}, expected {expected}; {step}"
+    # What a file is called and holds may not break the line, nor speak to the terminal.
+    return SourceError("".join(letter if letter.isprintable() else " " for letter in told))
 
 
 def text_blocks(export: Export, kind: Kind) -> Iterator[bytes]:

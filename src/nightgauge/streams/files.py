@@ -31,8 +31,11 @@ def discover(field: Field) -> tuple[Path, ...]:
 
 
 def relative_to(path: Path, folder: Path) -> str:
-    """Return a path relative to the field folder with forward slashes, also where it lies outside of it."""
-    return Path(os.path.relpath(path, folder)).as_posix()
+    r"""Return a path relative to the field folder with forward slashes, also where it lies outside of it.
+
+    Bytes of it that are no UTF-8 are told as ``\xff``, for neither the database nor a page can hold them.
+    """
+    return os.fsencode(Path(os.path.relpath(path, folder)).as_posix()).decode("utf-8", errors="backslashreplace")
 
 
 def _is_passed_over(relative: str) -> bool:
@@ -76,10 +79,12 @@ def fingerprint(path: Path, folder: Path) -> Export:
     Raises
     ------
     SourceError
-        If the file cannot be opened or read.
+        If the file cannot be opened or read, or has a name by which it could not be found again.
 
     """
     relative = relative_to(path, folder)
+    if relative != Path(os.path.relpath(path, folder)).as_posix():
+        raise SourceError(f"{relative}: found a name that is no UTF-8, expected one that is; rename the file")
     digest = hashlib.sha256()
     try:
         with path.open("rb") as file:
