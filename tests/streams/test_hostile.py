@@ -274,6 +274,22 @@ def test_a_name_that_is_no_utf8_is_refused_for_no_table_can_hold_it(bench):
     assert discover(replace(bench.field, streams=("*.csv",))) == (path,)
 
 
+def test_the_readme_states_the_limits():
+    told = " ".join((Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8").split())
+    assert content.MAX_RATIO == parquet.MAX_RATIO
+    for limit in (
+        f"more than {content.MAX_RATIO} times the file's size (looked at from {content.RATIO_COUNTS_FROM_BYTES >> 20} and "
+        f"{parquet.RATIO_COUNTS_FROM_BYTES >> 20} MiB) or {content.MAX_TEXT_BYTES >> 30} GiB",
+        f"{parquet.MAX_CELLS_PER_BYTE} Parquet cells in a byte (from {parquet.CELLS_COUNT_FROM // 1_000_000} million) or "
+        f"{parquet.MAX_TEXT_BYTES >> 20} MiB of texts",
+        f"a line beyond {delimited.MAX_LINE_BYTES >> 20} MiB",
+        f"{headers.MAX_COLUMNS:,} columns or a million tags, pieces of {lines.MISFITS_COUNT_FROM:,} lines",
+        f"the first {kept_out.TOLD_ONE_BY_ONE:,} of a file",
+    ):
+        assert limit in told
+    assert judge.MAX_TAGS == 1_000_000
+
+
 PROGRAM = """
 import resource, sys
 from datetime import UTC, datetime
