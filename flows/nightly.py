@@ -1,6 +1,7 @@
 """The main job: read what is new, derive, judge, keep the findings, write the running week's page.
 
-    uv run flows/nightly.py FIELD_TOML [--until TIME] [--wait 10min] [--engine dask [--scheduler ADDRESS]]
+    uv run flows/nightly.py FIELD_TOML [--until TIME] [--wait 10min] [--timeout 4h] [--log FILE]
+                            [--engine dask [--scheduler ADDRESS]]
 
 With a Prefect server the run, its tasks and their retries are kept there; without one the same functions
 run by themselves. With the engine dask groups of vessels are derived by workers, which read the samples from the lake.
@@ -15,9 +16,12 @@ from importlib import import_module
 from pathlib import Path
 from types import ModuleType
 
+import polars as pl
+
+import notices
 from bars import progress
 from doorway import NEWLY_REFUSED_OR_FAILED, clock, duration_s, guarded, night_line, parser, read_lines, say
-from nightgauge.errors import SettingError
+from nightgauge.errors import NoGoodNight, SettingError
 from nightgauge.field.calendar import default_until, parse_until
 from nightgauge.field.read import read_field
 from nightgauge.field.settings import Field
@@ -37,6 +41,8 @@ from prefect_quiet import (
     silent_server,
     task,
 )
+from run_log import logged
+from time_limit import limited
 
 RETRIES = 5
 """Tries at a database that somebody reads just then, on top of the store's own waiting. House choice."""
@@ -101,6 +107,8 @@ def nightly(
     if with_server:
         keep_artifacts(field, read, done)
     say(f"the week's page is {page}")
+    if notices.is_wanted():
+        send_notices(field, read, done, page)
     failed = read.count("refused") or any(report.failed for report in done)
     return NEWLY_REFUSED_OR_FAILED if failed else 0
 
@@ -114,6 +122,20 @@ def keep_artifacts(field: Field, read: ReadReport, done: list[NightReport]) -> N
     columns = ("vessel", "element", "kind", "priority", "confidence", "state", "onset", "first_reported", "summary")
     rows = [{column: finding[column] for column in columns} for finding in findings]
     create_table_artifact(rows, key="findings", description=field.name)
+
+
+def send_notices(field: Field, read: ReadReport, done: list[NightReport], page: Path) -> None:
+    """Tell who wants to know of exports and vessels that failed, and of findings that are new and high."""
+    troubles = [f"refused {outcome.path}: {outcome.reason}" for outcome in read.files if outcome.state == "refused"]
+    troubles += [f"{vessel} failed: {why}" for report in done for vessel, why in report.failed.items()]
+    if troubles:
+        notices.post(notices.incomplete(field.name, troubles, page))
+    with Store(field.database).reading() as reader:
+        findings = reader.findings()
+    told_now = pl.col("first_reported").is_in([report.until for report in done])
+    fresh = findings.filter(told_now & (pl.col("priority") == "high"))
+    if fresh.height:
+        notices.post(notices.new_high(field.name, fresh, page))
 
 
 def has_server() -> bool:
@@ -137,6 +159,8 @@ def arguments() -> argparse.Namespace:
         default="plain",
         help="where vessels are derived: here, or by Dask workers",
     )
+    made.add_argument("--timeout", metavar="DURATION", type=duration_s, help="end a night that takes longer")
+    made.add_argument("--log", metavar="FILE", help="append a log of the run as JSON lines; - is standard error")
     made.add_argument("--scheduler", metavar="ADDRESS", help="Dask's scheduler (default: workers on this machine)")
     asked = made.parse_args()
     if asked.scheduler and asked.engine != "dask":
@@ -145,8 +169,18 @@ def arguments() -> argparse.Namespace:
 
 
 def main() -> int:
-    """Run the night that the command line asks for."""
+    """Run the night that the command line asks for; tell who wants to know where it fails."""
     asked = arguments()
+
+    def too_late(error: NoGoodNight) -> None:
+        notices.post(notices.failed(notices.name_of(asked.field), error))
+
+    with logged(asked.log), notices.told_if_it_fails(asked.field), limited(asked.timeout, too_late):
+        return run(asked)
+
+
+def run(asked: argparse.Namespace) -> int:
+    """Run the night, here or with workers."""
     field = read_field(asked.field)  # A wrong field or time is told before Prefect has a say.
     if asked.until:
         parse_until(asked.until, field.zone)

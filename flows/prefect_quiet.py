@@ -15,10 +15,12 @@ for _name, _value in {
 
 # ruff: noqa: E402  the environment comes first, see above
 from collections.abc import Callable
-from typing import ParamSpec, TypeVar
+from typing import Any, ParamSpec, TypeVar
 
 from prefect import flow, get_client, task
 from prefect.artifacts import create_markdown_artifact, create_table_artifact
+from prefect.blocks.abstract import NotificationBlock
+from prefect.blocks.core import Block
 from prefect.client.schemas.objects import State, TaskRun
 from prefect.flows import Flow
 from prefect.schedules import Cron
@@ -37,10 +39,20 @@ __all__ = [
     "server_url",
     "silent_server",
     "task",
+    "tell_block",
 ]
 
 P = ParamSpec("P")
 R = TypeVar("R")
+
+
+def tell_block(name: str, subject: str, text: str) -> None:
+    """Send a message through a notification block of the configured server, by "type/name"."""
+    found = Block.load(name)
+    if not isinstance(found, NotificationBlock):
+        raise TypeError(f"{name} is no notification block")
+    sent: Any = found.notify(text, subject)  # done at once outside of an event loop, whatever its type says
+    del sent
 
 
 def server_url() -> str | None:

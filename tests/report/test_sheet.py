@@ -10,7 +10,19 @@ import pytest
 from nightgauge.report.sheet import cell, link
 
 # The letters that OWASP, "CSV Injection", names: = + - @, tab and carriage return before them; from memory.
-FORMULAS = ["=1+1", "+1", "-2+3", "@SUM(A1)", "\t=1", "\r=1", " =1", '=HYPERLINK("http://x","y")', "\uff1d1", "|cmd", "\n=1"]
+FORMULAS = [
+    "=1+1",
+    "+1",
+    "-2+3",
+    "@SUM(A1)",
+    "\t=1",
+    "\r=1",
+    " =1",
+    '=HYPERLINK("http://x","y")',
+    "\uff1d1",
+    "|cmd",
+    "\n=1",
+]
 
 
 @pytest.mark.parametrize("text", FORMULAS)
