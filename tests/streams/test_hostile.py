@@ -22,6 +22,7 @@ from nightgauge.errors import SourceError
 from nightgauge.streams import (
     TagTable,
     content,
+    delimited,
     discover,
     fingerprint,
     gather,
@@ -277,11 +278,12 @@ def test_a_name_that_is_no_utf8_is_refused_for_no_table_can_hold_it(bench):
 def test_the_readme_states_the_limits():
     told = " ".join((Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8").split())
     assert content.MAX_RATIO == parquet.MAX_RATIO
+    mib = [at_least >> 20 for at_least in (content.RATIO_COUNTS_FROM_BYTES, parquet.RATIO_COUNTS_FROM_BYTES)]
     for limit in (
-        f"more than {content.MAX_RATIO} times the file's size (looked at from {content.RATIO_COUNTS_FROM_BYTES >> 20} and "
-        f"{parquet.RATIO_COUNTS_FROM_BYTES >> 20} MiB) or {content.MAX_TEXT_BYTES >> 30} GiB",
-        f"{parquet.MAX_CELLS_PER_BYTE} Parquet cells in a byte (from {parquet.CELLS_COUNT_FROM // 1_000_000} million) or "
-        f"{parquet.MAX_TEXT_BYTES >> 20} MiB of texts",
+        f"more than {content.MAX_RATIO} times the file's size (looked at from {mib[0]} and {mib[1]} MiB)",
+        f"or {content.MAX_TEXT_BYTES >> 30} GiB",
+        f"{parquet.MAX_CELLS_PER_BYTE} Parquet cells in a byte (from {parquet.CELLS_COUNT_FROM // 1_000_000} million)",
+        f"or {parquet.MAX_TEXT_BYTES >> 20} MiB of texts",
         f"a line beyond {delimited.MAX_LINE_BYTES >> 20} MiB",
         f"{headers.MAX_COLUMNS:,} columns or a million tags, pieces of {lines.MISFITS_COUNT_FROM:,} lines",
         f"the first {kept_out.TOLD_ONE_BY_ONE:,} of a file",
