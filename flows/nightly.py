@@ -29,6 +29,7 @@ from nightgauge.pipeline import keeping, nights, pages, reading
 from nightgauge.pipeline.handing import HandOut
 from nightgauge.pipeline.nights import NightReport
 from nightgauge.pipeline.reading import ReadReport
+from nightgauge.pipeline.steps import Steps, keep_steps
 from nightgauge.report.findings import as_json
 from nightgauge.store import Store
 from prefect_quiet import (
@@ -52,7 +53,12 @@ RETRY_DELAY_S = 10
 @task(retries=RETRIES, retry_delay_seconds=RETRY_DELAY_S, retry_condition_fn=is_retryable)
 def read_exports(field: Field) -> ReadReport:
     """Read every new or changed export."""
-    return reading.read_exports(field, Store(field.database), clock, progress())
+    store, steps = Store(field.database), Steps(clock)
+    with steps.step("reading") as step:
+        report = reading.read_exports(field, store, clock, progress())
+        reading.note_reading(step, report)
+    keep_steps(store, steps)
+    return report
 
 
 @task(retries=RETRIES, retry_delay_seconds=RETRY_DELAY_S, retry_condition_fn=is_retryable)
