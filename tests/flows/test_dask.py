@@ -11,8 +11,6 @@ from typing import Any
 import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
-from prefect import flow, get_client
-from prefect.testing.utilities import prefect_test_harness
 
 import dask_workers
 import nightly
@@ -194,20 +192,6 @@ def test_a_scheduler_alone_is_a_mistake(
         ask(monkeypatch, make_field(1), "--scheduler", "tcp://127.0.0.1:1")
     assert ended.value.code == 2
     assert "--scheduler goes with --engine dask" in capsys.readouterr().err
-
-
-def test_prefect_keeps_a_record_of_each_group_that_its_dask_runner_hands_out(scheduler: str) -> None:
-    def squares() -> list[int]:
-        with dask_workers.workers(scheduler, with_server=True) as crew:
-            return list(crew(square, range(3)))
-
-    with prefect_test_harness(server_startup_timeout=120):
-        on_dask = flow(squares, task_runner=dask_workers.runner_on(scheduler))
-        assert on_dask() == [0, 1, 4]
-        with get_client(sync_client=True) as client:
-            runs = client.read_task_runs()
-    assert {run.name.rsplit("-", 1)[0] for run in runs} == {"square"}
-    assert all(run.state.is_completed() for run in runs)
 
 
 def square(number: int) -> int:
