@@ -192,7 +192,3 @@ def test_a_scheduler_alone_is_a_mistake(
         ask(monkeypatch, make_field(1), "--scheduler", "tcp://127.0.0.1:1")
     assert ended.value.code == 2
     assert "--scheduler goes with --engine dask" in capsys.readouterr().err
-
-
-def square(number: int) -> int:
-    return number * number
