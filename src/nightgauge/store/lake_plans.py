@@ -131,7 +131,7 @@ def of_earlier_file(
     return Plan(*where, _of_file(rows, file_id), vanished.select(KEY), rewritten), changed
 
 
-_NO_KEYS = SAMPLES.empty().select(KEY)
+_NO_KEYS = pl.DataFrame(schema={name: SAMPLES.schema[name] for name in KEY})
 
 
 def _of_file(samples: pl.DataFrame, file_id: int) -> pl.DataFrame:
