@@ -20,6 +20,8 @@ HOMES = {
     "wells": "well_commands",
     "nights": "night_commands",
     "cycles": "night_commands",
+    "backup": "backup_commands",
+    "restore": "backup_commands",
     "simulate": "trial_commands",
     "score": "trial_commands",
 }

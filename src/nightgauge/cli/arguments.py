@@ -9,6 +9,7 @@ import typer
 from nightgauge.cli.printing import Format
 from nightgauge.errors import SettingError
 from nightgauge.field.settings import Field, Vessel
+from nightgauge.units import UnitProblem, parse
 
 FieldToml = Annotated[Path, typer.Argument(metavar="FIELD_TOML", help="The field's field.toml.", show_default=False)]
 As = Annotated[Format, typer.Option("--format", help="Table for people, JSON or CSV for scripts.")]
@@ -18,6 +19,14 @@ VesselId = Annotated[str, typer.Argument(metavar="VESSEL", help="Id of the vesse
 def clock() -> datetime:
     """Return the time now, in UTC."""
     return datetime.now(UTC)
+
+
+def duration_s(option: str, text: str) -> float:
+    """Return a duration such as "10min" in seconds, or say which option is wrong."""
+    try:
+        return parse(text, "duration")
+    except UnitProblem as problem:
+        raise SettingError(f"{option}: {problem}") from problem
 
 
 def vessel_of(field: Field, vessel_id: str) -> Vessel:

@@ -5,14 +5,14 @@ from typing import Annotated
 
 import typer
 
-from nightgauge.cli.arguments import As, FieldToml, VesselId, clock, vessel_of
+from nightgauge.cli.arguments import As, FieldToml, VesselId, clock, duration_s, vessel_of
 from nightgauge.cli.printing import Format, say, show
-from nightgauge.errors import SettingError, StoreMissing
+from nightgauge.errors import StoreMissing
 from nightgauge.field.calendar import parse_until
 from nightgauge.field.read import read_field
 from nightgauge.pipeline.watching import require_recent
 from nightgauge.store import Store
-from nightgauge.units import DIMENSIONS, System, UnitProblem, parse, to_display
+from nightgauge.units import DIMENSIONS, System, to_display
 from nightgauge.vocabulary.frames import DUMP_CYCLES, FIRST_TIME, Column
 
 # Of a vessel's dumps every rate is a liquid's; gas rates share the inside unit.
@@ -38,7 +38,7 @@ def nights(
     """The runs and what each did."""
     field = read_field(field_toml)
     store = Store(field.database)
-    oldest = None if max_age is None else _age(max_age)
+    oldest = None if max_age is None else timedelta(seconds=duration_s("--max-age", max_age))
     try:
         with store.reading() as reader:
             frame = reader.night_steps() if steps else reader.nights()
@@ -50,13 +50,6 @@ def nights(
         show(rows, frame.columns, form, field.zone)
     if oldest is not None:
         require_recent(store, oldest, clock())
-
-
-def _age(text: str) -> timedelta:
-    try:
-        return timedelta(seconds=parse(text, "duration"))
-    except UnitProblem as problem:
-        raise SettingError(f"--max-age: {problem}") from problem
 
 
 def _for_people(row: dict[str, object]) -> dict[str, object]:

@@ -4,6 +4,8 @@ from collections.abc import Iterator
 from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 
+from nightgauge.store import backup as copies
+from nightgauge.store.backup import Copied
 from nightgauge.store.connection import connect, told_as_store_error
 from nightgauge.store.lock import night_lock
 from nightgauge.store.migrations import migrate, require_current
@@ -67,3 +69,11 @@ class Store:
                 yield Reader(connection, self.path.absolute().parent)
         finally:
             connection.close()
+
+    def backup(self, to: Path, *, may_replace: bool = False, wait_s: float = WAIT_S) -> Copied:
+        """Copy the database as it stands between two transactions; see `store.backup`."""
+        return copies.backup(self.path.absolute(), to.absolute(), may_replace=may_replace, wait_s=wait_s)
+
+    def restore(self, copy: Path, *, may_replace: bool = False, wait_s: float = 0.0) -> Copied:
+        """Put a copy in the database's place; see `store.backup`."""
+        return copies.restore(self.path.absolute(), copy.absolute(), may_replace=may_replace, wait_s=wait_s)
