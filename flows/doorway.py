@@ -23,6 +23,21 @@ def parser(description: str) -> argparse.ArgumentParser:
     return made
 
 
+def parsed_with_engine(made: argparse.ArgumentParser) -> argparse.Namespace:
+    """Return what is asked, also for where vessels are derived."""
+    made.add_argument(
+        "--engine",
+        choices=("plain", "dask"),
+        default="plain",
+        help="where vessels are derived: here, or by Dask workers",
+    )
+    made.add_argument("--scheduler", metavar="ADDRESS", help="Dask's scheduler (default: workers on this machine)")
+    asked = made.parse_args()
+    if asked.scheduler and asked.engine != "dask":
+        made.error("--scheduler goes with --engine dask")
+    return asked
+
+
 def duration_s(text: str) -> float:
     """Return a duration such as "10min" in seconds, for argparse."""
     try:

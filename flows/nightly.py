@@ -7,10 +7,10 @@ With a Prefect server the run, its tasks and their retries are kept there; witho
 run by themselves. With the engine dask groups of vessels are derived by workers, which read the samples from the lake.
 """
 
-import argparse
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import datetime
 from importlib import import_module
 from pathlib import Path
@@ -20,7 +20,17 @@ import polars as pl
 
 import notices
 from bars import progress
-from doorway import NEWLY_REFUSED_OR_FAILED, clock, duration_s, guarded, night_line, parser, read_lines, say
+from doorway import (
+    NEWLY_REFUSED_OR_FAILED,
+    clock,
+    duration_s,
+    guarded,
+    night_line,
+    parsed_with_engine,
+    parser,
+    read_lines,
+    say,
+)
 from nightgauge.errors import NoGoodNight, SettingError
 from nightgauge.field.calendar import default_until, parse_until
 from nightgauge.field.read import read_field
@@ -29,7 +39,8 @@ from nightgauge.pipeline import keeping, nights, pages, reading
 from nightgauge.pipeline.handing import HandOut
 from nightgauge.pipeline.nights import NightReport
 from nightgauge.pipeline.reading import ReadReport
-from nightgauge.pipeline.steps import Steps, keep_steps
+from nightgauge.pipeline.steps import kept_step
+from nightgauge.pipeline.watching import high_findings
 from nightgauge.report.findings import as_json
 from nightgauge.store import Store
 from prefect_quiet import (
@@ -53,11 +64,10 @@ RETRY_DELAY_S = 10
 @task(retries=RETRIES, retry_delay_seconds=RETRY_DELAY_S, retry_condition_fn=is_retryable)
 def read_exports(field: Field) -> ReadReport:
     """Read every new or changed export."""
-    store, steps = Store(field.database), Steps(clock)
-    with steps.step("reading") as step:
+    store = Store(field.database)
+    with kept_step(store, clock, "reading") as step:
         report = reading.read_exports(field, store, clock, progress())
         reading.note_reading(step, report)
-    keep_steps(store, steps)
     return report
 
 
@@ -70,7 +80,11 @@ def run_night(field: Field, until: datetime, hand_out: HandOut | None = None) ->
 @task(retries=RETRIES, retry_delay_seconds=RETRY_DELAY_S, retry_condition_fn=is_retryable)
 def write_page(field: Field, until: datetime) -> Path:
     """Write the running week's page."""
-    return pages.write_weekly(field, Store(field.database), until)
+    store = Store(field.database)
+    with kept_step(store, clock, "page") as step:
+        page = pages.write_weekly(field, store, until)
+        step.note(page=str(page), size_bytes=page.stat().st_size)
+    return page
 
 
 @task(retries=RETRIES, retry_delay_seconds=RETRY_DELAY_S, retry_condition_fn=is_retryable)
@@ -99,6 +113,7 @@ def nightly(
         read = runnable(read_exports, with_server=with_server)(field)
         for line in read_lines(read):
             say(line)
+        high_before = high_findings(store)["id"].implode()
         night = runnable(run_night, with_server=with_server)
         with helpers(scheduler, with_server=with_server) as hand_out:
             done = [night(field, due, hand_out) for due in nights.nights_due(field, store, until)]
@@ -114,7 +129,8 @@ def nightly(
         keep_artifacts(field, read, done)
     say(f"the week's page is {page}")
     if notices.is_wanted():
-        send_notices(field, read, done, page)
+        fresh = high_findings(store).filter(~pl.col("id").is_in(high_before))
+        send_notices(field, read, done, fresh, page)
     failed = read.count("refused") or any(report.failed for report in done)
     return NEWLY_REFUSED_OR_FAILED if failed else 0
 
@@ -130,16 +146,12 @@ def keep_artifacts(field: Field, read: ReadReport, done: list[NightReport]) -> N
     create_table_artifact(rows, key="findings", description=field.name)
 
 
-def send_notices(field: Field, read: ReadReport, done: list[NightReport], page: Path) -> None:
-    """Tell who wants to know of exports and vessels that failed, and of findings that are new and high."""
+def send_notices(field: Field, read: ReadReport, done: list[NightReport], fresh: pl.DataFrame, page: Path) -> None:
+    """Tell who wants to know of exports and vessels that failed, and of findings that are high since this run."""
     troubles = [f"refused {outcome.path}: {outcome.reason}" for outcome in read.files if outcome.state == "refused"]
     troubles += [f"{vessel} failed: {why}" for report in done for vessel, why in report.failed.items()]
     if troubles:
         notices.post(notices.incomplete(field.name, troubles, page))
-    with Store(field.database).reading() as reader:
-        findings = reader.findings()
-    told_now = pl.col("first_reported").is_in([report.until for report in done])
-    fresh = findings.filter(told_now & (pl.col("priority") == "high"))
     if fresh.height:
         notices.post(notices.new_high(field.name, fresh, page))
 
@@ -154,29 +166,38 @@ def has_server() -> bool:
     return trouble is None
 
 
-def arguments() -> argparse.Namespace:
+@dataclass(frozen=True)
+class Asked:
+    """What is asked of one run."""
+
+    field: Path
+    until: str | None = None
+    wait: float = 0.0
+    """How long to wait for another night. [s]"""
+    timeout: float | None = None
+    """How long the run may take. [s]"""
+    log: str | None = None
+    engine: str = "plain"
+    scheduler: str | None = None
+
+
+def arguments() -> Asked:
     """Return the command line's arguments."""
     made = parser("Read what is new, derive, judge, keep the findings, write the running week's page.")
     made.add_argument("--until", metavar="TIME", help="judge data before this time (default: the last field midnight)")
     made.add_argument("--wait", metavar="DURATION", type=duration_s, default=0.0, help="wait for another night to end")
-    made.add_argument(
-        "--engine",
-        choices=("plain", "dask"),
-        default="plain",
-        help="where vessels are derived: here, or by Dask workers",
-    )
     made.add_argument("--timeout", metavar="DURATION", type=duration_s, help="end a night that takes longer")
     made.add_argument("--log", metavar="FILE", help="append a log of the run as JSON lines; - is standard error")
-    made.add_argument("--scheduler", metavar="ADDRESS", help="Dask's scheduler (default: workers on this machine)")
-    asked = made.parse_args()
-    if asked.scheduler and asked.engine != "dask":
-        made.error("--scheduler goes with --engine dask")
-    return asked
+    return Asked(**vars(parsed_with_engine(made)))
 
 
 def main() -> int:
-    """Run the night that the command line asks for; tell who wants to know where it fails."""
-    asked = arguments()
+    """Run the night that the command line asks for."""
+    return attended(arguments())
+
+
+def attended(asked: Asked) -> int:
+    """Run a night with its log and its time limit; tell who wants to know where it fails."""
 
     def too_late(error: NoGoodNight) -> None:
         notices.post(notices.failed(notices.name_of(asked.field), error))
@@ -185,7 +206,7 @@ def main() -> int:
         return run(asked)
 
 
-def run(asked: argparse.Namespace) -> int:
+def run(asked: Asked) -> int:
     """Run the night, here or with workers."""
     field = read_field(asked.field)  # A wrong field or time is told before Prefect has a say.
     if asked.until:

@@ -23,7 +23,7 @@ from prefect.blocks.abstract import NotificationBlock
 from prefect.blocks.core import Block
 from prefect.client.schemas.objects import State, TaskRun
 from prefect.flows import Flow
-from prefect.schedules import Cron
+from prefect.schedules import Cron, Schedule
 from prefect.settings import get_current_settings
 from prefect.tasks import Task
 
@@ -31,6 +31,7 @@ from nightgauge.errors import NightgaugeError
 
 __all__ = [
     "Cron",
+    "Schedule",
     "create_markdown_artifact",
     "create_table_artifact",
     "flow",
@@ -48,6 +49,8 @@ R = TypeVar("R")
 
 def tell_block(name: str, subject: str, text: str) -> None:
     """Send a message through a notification block of the configured server, by "type/name"."""
+    if server_url() is None or silent_server() is not None:
+        raise ConnectionError("blocks live on a Prefect server, and none answers")
     found = Block.load(name)
     if not isinstance(found, NotificationBlock):
         raise TypeError(f"{name} is no notification block")

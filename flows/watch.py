@@ -12,7 +12,7 @@ from datetime import timedelta
 
 import notices
 from doorway import clock, duration_s, guarded, parser, say
-from nightgauge.errors import NoGoodNight, SettingError
+from nightgauge.errors import NightgaugeError, NoGoodNight, SettingError
 from nightgauge.field.read import read_field
 from nightgauge.pipeline.watching import require_recent
 from nightgauge.store import Store
@@ -32,8 +32,8 @@ def arguments() -> argparse.Namespace:
 def main() -> int:
     """Check the last good night, or send a test message."""
     asked = arguments()
-    field = read_field(asked.field)
     if asked.send_test:
+        field = read_field(asked.field)
         if not notices.is_wanted():
             raise SettingError(f"nobody wants messages: set the environment variable {notices.ADDRESSES}")
         if not notices.post(notices.trial(field.name)):
@@ -41,9 +41,9 @@ def main() -> int:
         say("the test message was sent")
         return 0
     try:
-        require_recent(Store(field.database), timedelta(seconds=asked.max_age), clock())
-    except NoGoodNight as error:
-        notices.post(notices.not_run(field.name, str(error)))
+        require_recent(Store(read_field(asked.field).database), timedelta(seconds=asked.max_age), clock())
+    except NightgaugeError as error:  # also where the check cannot be made: that is no reason to be silent
+        notices.post(notices.not_run(notices.name_of(asked.field), str(error)))
         raise
     say("the last good night is recent enough")
     return 0

@@ -12,7 +12,7 @@ import pytest
 from nightgauge.field.read import read_field
 from nightgauge.field.settings import Field
 from nightgauge.pipeline import nights, reading
-from nightgauge.pipeline.steps import LOGGED, Steps, keep_steps
+from nightgauge.pipeline.steps import LOGGED, Steps, kept_step
 from nightgauge.store import Store
 
 FIRST = datetime(2026, 5, 1, tzinfo=UTC)
@@ -122,13 +122,20 @@ def test_a_night_that_fails_keeps_the_steps_it_came_to(make_field: MakeField, mo
 def test_the_reading_of_a_run_is_kept_with_what_was_left_alone_and_what_was_refused(make_field: MakeField) -> None:
     field = one_night(make_field(2), 2)
     (field.folder / "streams" / "junk.csv").write_text("colour,size\nred,3\n")
-    store, around = Store(field.database), Steps(ticking())
-    with around.step("reading") as step:
+    store = Store(field.database)
+    with kept_step(store, ticking(), "reading") as step:
         reading.note_reading(step, reading.read_exports(field, store, ticking()))
-    keep_steps(store, around)
     last = steps_of(field).row(-1, named=True)
     assert (last["step_id"], last["night_id"], last["step"], last["rows_in"]) == (5, None, "reading", 0)
     detail = json.loads(last["detail"])
     assert detail["unchanged"] == 2
     assert detail["exports"] == {"refused": 1}
     assert "junk.csv" in next(iter(detail["not_read"]))
+
+
+def test_a_step_of_a_run_that_fails_is_kept_and_its_error_goes_on(make_field: MakeField) -> None:
+    field = one_night(make_field(1), 1)
+    with pytest.raises(OSError, match="no paper"), kept_step(Store(field.database), ticking(), "page"):
+        raise OSError("no paper")
+    last = steps_of(field).row(-1, named=True)
+    assert (last["step"], json.loads(last["detail"])) == ("page", {"failed": "OSError: no paper"})

@@ -3,12 +3,13 @@
 import json
 import logging
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 
 import polars as pl
 
+from nightgauge.errors import NightgaugeError
 from nightgauge.pipeline.telling import Clock
 from nightgauge.store import Store
 from nightgauge.vocabulary.frames import NIGHT_STEPS, TIME
@@ -90,7 +91,23 @@ def as_rows(steps: Iterable[Step]) -> pl.DataFrame:
     return NIGHT_STEPS.build(pl.DataFrame(rows, schema_overrides={"started_utc": TIME}))
 
 
-def keep_steps(store: Store, steps: Steps) -> None:
-    """Keep the steps of a whole run, which belong to no night."""
+@contextmanager
+def kept_step(store: Store, clock: Clock, name: str) -> Iterator[Step]:
+    """Time a step that belongs to no night but to the whole run, and keep it at its end.
+
+    One that fails is kept where the database still can be written; its own error goes on.
+    """
+    steps = Steps(clock)
+    try:
+        with steps.step(name) as step:
+            yield step
+    except Exception:
+        with suppress(NightgaugeError):
+            _keep(store, steps)
+        raise
+    _keep(store, steps)
+
+
+def _keep(store: Store, steps: Steps) -> None:
     with store.writing() as writer:
         writer.save_steps(as_rows(steps.done), None)
