@@ -91,3 +91,24 @@ def test_words_of_a_switch_are_numbered_by_what_they_mean() -> None:
 def test_little_or_no_movement_is_no_error(values: Any, make_readings: Callable[..., Readings]) -> None:
     (guess,) = guessed(make_readings({"A-1": values})).values()
     assert guess.confidence < 0.8
+
+
+def test_what_behaves_like_other_signals_is_never_sure_without_a_word_for_it(
+    fleet: Fleet, named: dict[str, Guess], make_readings: Callable[..., Readings]
+) -> None:
+    nameless = guessed(make_readings({f"{at:03d}": values for at, (_, _, values) in enumerate(fleet.values())}))
+    shared = {"inlet_pressure", "water_downstream_pressure", "oil_level", "water_rate", "oil_rate", "gas_rate"}
+    assert all(guess.confidence < 0.8 for guess in nameless.values() if guess.signal in shared)
+    assert all(named[tag].confidence >= 0.8 for tag, (_, signal, _) in fleet.items() if signal == "water_total")
+
+
+def test_of_two_tags_that_move_together_the_one_that_its_own_vessel_holds_stays(
+    fleet: Fleet, make_readings: Callable[..., Readings]
+) -> None:
+    # The dump switch of 101 alone bears 102's number: it comes home, and what it moves with is not sent after it.
+    found = guessed(
+        make_readings({tag.replace("ZSO-101W", "ZSO-109W"): values for tag, (_, _, values) in fleet.items()})
+    )
+    assert all(found[tag].told == () for tag in found if tag != "ZSO-109W")
+    assert found["ZSO-109W"].vessel == found["LIT-101A"].vessel
+    assert "moves with" in found["ZSO-109W"].told[0]

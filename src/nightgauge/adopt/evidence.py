@@ -177,7 +177,7 @@ def _size_rules(of: Mapping[str, Floats], free: Bools) -> tuple[_Rule, ...]:
         (free & (of["q95"] < 100.0), {"gas_rate": 1.0}, "small for a liquid's flow"),
         (
             of["never"] & (of["middle"] == 0.0),
-            {"gas_rate": 2.0, "scrubber_dump_open": 1.5, "water_dump_open": 1.0},
+            {"scrubber_dump_open": 2.0, "gas_rate": 1.0, "water_dump_open": 1.0},  # a meter at rest shows some noise
             "always nothing",
         ),
         (of["never"] & (of["middle"] == 1.0), {"water_dump_open": 2.5}, "always 1"),

@@ -1,8 +1,8 @@
 """The guess for each tag: behaviour, name, unit and the other vessels' tags of the same pattern, taken together."""
 
-from collections import defaultdict
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections import Counter, defaultdict
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -17,7 +17,7 @@ from nightgauge.adopt.names import STATES, TOTALS, Name
 from nightgauge.adopt.neighbours import alone_of, neighbour_scores, vessel_of
 from nightgauge.adopt.readings import STEP_S, WINDOW_DAYS, Matrix, Readings, minutes_of
 from nightgauge.adopt.states import highs_of, words_of_state
-from nightgauge.adopt.unit_columns import unit_scores
+from nightgauge.adopt.unit_columns import fits, unit_scores
 from nightgauge.adopt.vessels import Bonds, Keyed, Placed, grouped, keys_of
 
 Tell = Callable[[str, int, int], None]
@@ -153,6 +153,7 @@ def guesses_of(readings: Readings, seen: Seen) -> tuple[Guess, ...]:
     weighed = Scores(scores.values / doubt[:, None], scores.reasons)
     _lone(weighed, {group: tags for group, tags in groups.items() if not seen.names[tags[0]].says})
     chosen = _exclusive(weighed, groups, len(placed))
+    chosen = _no_surer_than_shown(chosen, groups, seen, readings)
     placed = _without_mere_scrubbers(placed, groups, chosen)
     return tuple(
         _guess(tag, readings.tags[tag], scores, behaved, placed[tag], chosen[tag]) for tag in range(len(readings.tags))
@@ -220,6 +221,8 @@ def _pool(scores: Scores, keyed: Sequence[Keyed]) -> None:
             scores.add([tag], best, 0.0, "as on other vessels")
 
 
+_FEW = 3
+"""So many tags of one pattern, or fewer, are no more than company. House choice."""
 _MANY = frozenset({"anode_current"})
 """Signals that a vessel may have several of."""
 
@@ -254,6 +257,53 @@ def _exclusive(scores: Scores, groups: dict[int, list[int]], count: int) -> list
         one or _Chosen(ORDER[int(probable[tag].argmax())], float(probable[tag].max()), is_second=False)
         for tag, one in enumerate(chosen)
     ]
+
+
+_LOOK_ALIKE = frozenset(ORDER) - {
+    "vessel_pressure", "interface_level", "temperature", "water_dump_open", "scrubber_dump_open", "water_total",
+    "oil_total", "well_on_test", "oil_water_cut",
+}  # fmt: skip
+"""Signals that behave like others: without a word for them they are likely at best."""
+_ALONE = frozenset({"vessel_pressure", "oil_water_cut", "water_total", "oil_total"})
+"""Signals that a tag alone shows too little of; tags of the same pattern on many vessels show it together."""
+_AT_MOST = 0.79
+"""How sure a guess is that rests on behaviour which others share: below what counts as sure. House choice."""
+_WORD = 1.0
+"""A name says which signal it is where what it weighs for the next one is so much less. House choice."""
+
+
+def _no_surer_than_shown(
+    chosen: Sequence[_Chosen], groups: Mapping[int, list[int]], seen: Seen, readings: Readings
+) -> list[_Chosen]:
+    """Return the choices, likely at best where neither a word nor behaviour of its own tells a signal from others."""
+    two_levels = {
+        tag for tags in groups.values() if any(chosen[tag].signal == "oil_level" for tag in tags) for tag in tags
+    }
+    alike = Counter(one.rest for one in seen.keyed if one.key is not None)
+    out = []
+    for tag, one in enumerate(chosen):
+        keyed = seen.keyed[tag]
+        is_of_pattern = keyed.key is not None and alike[keyed.rest] > _FEW
+        is_shared = (
+            one.signal in _LOOK_ALIKE
+            or (one.signal in _ALONE and not is_of_pattern)
+            or (one.signal == "interface_level" and tag in two_levels)
+        )
+        is_capped = is_shared and not _says_it(seen.names[tag], readings.units.get(seen.names[tag].tag, ""), one.signal)
+        out.append(replace(one, confidence=min(one.confidence, _AT_MOST)) if is_capped else one)
+    return out
+
+
+def _says_it(name: Name, unit: str, signal: str) -> bool:
+    """Return whether name and unit together tell this signal from all others."""
+    weights: Counter[str] = Counter()
+    for _, means in name.says:
+        for other, weight in means.items():
+            weights[other] += weight  # type: ignore[assignment]
+    if unit:
+        weights = Counter({other: weight for other, weight in weights.items() if fits(unit, other)})
+    mine = weights.pop(signal, 0)
+    return mine > 0 and mine >= max(weights.values(), default=0) + _WORD
 
 
 _OF_NO_VESSEL = frozenset(

@@ -161,6 +161,9 @@ def _beside_one(scores: Scores, vessel: Vessel, dump: int, at: int) -> None:
                    "interface_level": -3.0}  # fmt: skip
         if not vessel.is_state(dump):
             with_it["water_dump_position"] = 3.0
+            if at in vessel.free and vessel.is_held(at):
+                # A throttling dump follows the level, so that the level is high while it runs; a flow is not held.
+                with_it |= {"interface_level": 3.0, "water_rate": 0.5, "water_downstream_pressure": 2.0}
         scores.add(tag, with_it, 0.0, "moves with the dump")
     elif falls < -_FALLS:
         against = {"oil_total": 3.0, "oil_rate": 2.0, "gas_rate": 1.0, "water_total": -3.0, "water_rate": -3.0,

@@ -23,6 +23,8 @@ chance; random names reach none of it. House choice."""
 _ELSEWHERE, _FURTHER = 1.6, 3.0
 """A name is contradicted where the tag's closest neighbour elsewhere is so much closer than beyond doubt, and so many
 times as close as any of the vessel it is named after. House choices."""
+_TWICE = 1.2
+"""The same where two tags there are close. House choice."""
 _LOOSE = 4.0
 """Below this a tag hangs on nothing; chance reaches 5 in one pair of a hundred of simulated fleets. House choice."""
 _BY_NAME = 0.9
@@ -49,6 +51,8 @@ class Placed:
     why: str
     contradicts: str = ""
     """What its name says instead."""
+    mate: int = -1
+    """The tag it moves with, where that tells the vessel."""
 
 
 @dataclass(frozen=True)
@@ -192,10 +196,9 @@ def _confirm(placed: list[Placed | None], bonds: Bonds, names: Sequence[Name]) -
             placed[tag] = replace(one, confidence=0.97, why="name and behaviour")
             confirmed += 1
             continue
-        home, away = _home_of(tag, members, bonds.strength, without=one.vessel)
-        if away >= _ELSEWHERE * STRONG and away > _FURTHER * at_home:
-            mate = max(members[home], key=lambda other: bonds.strength[tag, other])
-            moved[tag] = Placed(home, 0.85, "behaviour", f"moves with {names[mate].tag}")
+        there = _stranger(tag, at_home, members, bonds.strength, without=one.vessel)
+        if there is not None:
+            moved[tag] = replace(there, contradicts=f"moves with {names[there.mate].tag}")
         elif at_home < _LOOSE and bonds.movers[tag] and _hangs_together(own, bonds):
             strangers += 1
             moved[tag] = Placed(_new(members) + strangers, 0.6, "behaviour", "moves with nothing of it")
@@ -205,6 +208,25 @@ def _confirm(placed: list[Placed | None], bonds: Bonds, names: Sequence[Name]) -
                 placed[tag] = replace(one, confidence=0.75, why="name, where some names mislead")
     for tag, one in moved.items():
         placed[tag] = one
+
+
+def _stranger(
+    tag: int, at_home: float, members: Mapping[int, list[int]], strength: Floats, without: int
+) -> Placed | None:
+    """Return where a tag belongs whose behaviour says another vessel than its name; None where it does not.
+
+    Two tags of the other vessel leave no doubt. With one alone it may as well be the other that is misnamed: then the
+    one moves that hangs less on the vessel of its name, and never surely.
+    """
+    home, away = _home_of(tag, members, strength, without)
+    if away <= _FURTHER * at_home:
+        return None
+    mates = sorted(members[home], key=lambda other: -strength[tag, other])
+    if len(mates) > 1 and strength[tag, mates[1]] >= STRONG:
+        return Placed(home, 0.85, "behaviour", mate=mates[0]) if away >= _TWICE * STRONG else None
+    settled = max((float(strength[mates[0], other]) for other in mates[1:]), default=0.0)
+    is_moved = away >= _ELSEWHERE * STRONG and (settled >= STRONG or settled > max(_FURTHER * at_home, _LOOSE))
+    return Placed(home, 0.7, "behaviour", mate=mates[0]) if is_moved else None
 
 
 def _new(members: Mapping[int, list[int]]) -> int:
