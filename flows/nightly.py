@@ -90,7 +90,13 @@ def write_page(field: Field, until: datetime) -> Path:
 @task(retries=RETRIES, retry_delay_seconds=RETRY_DELAY_S, retry_condition_fn=is_retryable)
 def drop_old_samples(field: Field) -> int:
     """Drop the samples that are older than field.toml keeps them."""
-    return keeping.drop_old_samples(field, Store(field.database))
+    if field.keep_samples_s is None:
+        return 0
+    store = Store(field.database)
+    with kept_step(store, clock, "dropping") as step:
+        dropped = keeping.drop_old_samples(field, store)
+        step.note(None, None, samples_dropped=dropped)
+    return dropped
 
 
 @flow(name="nightly")

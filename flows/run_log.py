@@ -5,7 +5,7 @@ import logging
 import os
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 
 from nightgauge.errors import SettingError
@@ -54,8 +54,12 @@ def logged(asked: str | None) -> Iterator[None]:
         stream = open(target, "a", encoding="utf-8")  # noqa: PTH123, SIM115  closed below
     except OSError as error:
         raise SettingError(f"the log {target} cannot be written: {error.strerror}; name another file") from error
-    with stream, _listening(_Lines(stream)):
-        yield
+    try:
+        with _listening(_Lines(stream)):
+            yield
+    finally:
+        with suppress(OSError):  # what could not be written has been told
+            stream.close()
 
 
 @contextmanager

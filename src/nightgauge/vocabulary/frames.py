@@ -484,12 +484,12 @@ NIGHTS = Frame(
 
 NIGHT_STEPS = Frame(
     "night_step",
-    "one step of a night that ended, or of a whole run (reading the exports, writing the page)",
+    "one step of a night that ended, or of a whole run (reading, page, dropping)",
     ("step_id",),
     (
         _count("step_id", "number, in the order in which they ended"),
         Column("night_id", pl.Int32, "", "row of `night`; null for a step of the whole run"),
-        _text("step", "reading, deriving, reckoning, judging, keeping or page"),
+        _text("step", "reading, deriving, reckoning, judging, keeping, page or dropping"),
         _time("started_utc", "clock at start"),
         _number("took_s", "s", "clock at its end less clock at its start"),
         _count("rows_in", "rows that went in: of exports, samples, candidates; null where rows do not tell"),
