@@ -208,12 +208,13 @@ def _read_one(
             writer.duplicate(export, twin, clock())
         return FileOutcome(relative, "duplicate", f"same content as {twin}")
     parsed = parsed_of(export) if early is None else early
+    if stamp(path) != (export.size_bytes, export.modified_utc):
+        # Before a refusal is kept: what is wrong with a file that is being written, or gone, says nothing of it.
+        return FileOutcome(relative, "growing", "it changed or went away while it was read; it is read again next time")
     if isinstance(parsed, SourceError):
         with store.writing() as writer:
             writer.refuse(export, str(parsed), clock())
         return FileOutcome(relative, "refused", str(parsed))
-    if stamp(path) != (export.size_bytes, export.modified_utc):
-        return FileOutcome(relative, "growing", "it changed while it was read; it is read again next time")
     with store.writing() as writer:
         counts = writer.land(export, parsed, clock())
     known.add(export)
