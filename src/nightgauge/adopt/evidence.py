@@ -185,7 +185,14 @@ def _size_rules(of: Mapping[str, Floats], free: Bools) -> tuple[_Rule, ...]:
         (free & ~in_percent, dict.fromkeys((*POSITIONS, "oil_water_cut"), -4.0), ""),
         (free & wide, {"water_dump_position": 2.0}, "between 0 and 100"),
         (free & ~wide, dict.fromkeys(POSITIONS, -2.5), ""),
+        # A throttling valve works over much of its travel, down to nearly shut; a header swings up and comes back.
+        (
+            wide & free & (of["q05"] > 0.78 * of["middle"]),
+            {"inlet_pressure": 1.5, **dict.fromkeys(POSITIONS, -2.0)},
+            "keeps well above nothing",
+        ),
         (free & faint, {"oil_water_cut": 2.5, "vessel_pressure": -2.0, "interface_level": -2.0}, "a few per cent"),
         (free & whole & steady, {"water_oil_content": 1.5}, "whole numbers"),
+        (free & ~whole, {"water_oil_content": -1.0}, ""),
         (free & (of["middle"] < 5.0) & ~faint, dict.fromkeys(LEVELS, -1.0), ""),
     )
