@@ -9,10 +9,10 @@ import numpy as np
 from nightgauge.adopt.names import Name, plain
 from nightgauge.adopt.readings import Bools, Floats
 
-STRONG = 11.0
+STRONG = 12.0
 """Two tags move together beyond doubt, in multiples of chance. Chance is measured a pair at a time, so its own scatter
 and the largest of thousands of pairs have to be allowed for: of pairs of different vessels of simulated fleets one in
-a thousand reached 11."""
+a thousand reached 11, and at 9 vessels grow together."""
 WEAK = 6.0
 """Two tags may move together. Below, a tag is said to move with nothing."""
 _CLEAR = 1.4
