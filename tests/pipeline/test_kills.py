@@ -4,10 +4,24 @@ A small run of it, for every day; the figures of the large one stand in DEVELOPE
 """
 
 import os
+import subprocess
+import sys
 from pathlib import Path
 
 import kills
 import pytest
+
+FLOWS = Path(__file__).parents[2] / "flows"
+
+
+def test_importing_the_night_computes_nothing_so_that_it_can_be_forked() -> None:
+    code = (
+        "import pathlib, nightly\n"
+        "print([name for task in pathlib.Path('/proc/self/task').iterdir()"
+        " if (name := (task / 'comm').read_text()).startswith('polars-0')])"
+    )
+    told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=FLOWS)
+    assert told.stdout == "[]\n"
 
 
 @pytest.mark.parametrize("home", ["duckdb", "lake"])
