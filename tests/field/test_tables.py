@@ -93,7 +93,7 @@ def test_every_quantity_names_a_dimension_and_its_attribute_ends_in_the_inside_u
     suffix = {
         "length": "_m", "pressure": ("_kpag", "_kpa"), "gravity": "_degapi", "temperature": "_c",
         "productivity index": "_m3_per_day_per_kpa", "pump curve slope": "_kpa_day_per_m3",
-        "fraction": ("_fraction", "efficiency", "utilisation"), "mass": "_kg",
+        "fraction": ("_fraction", "efficiency", "utilisation"), "mass": "_kg", "duration": "_s",
     }  # fmt: skip
     for key in EVERY_KEY:
         if key.kind == "quantity":
