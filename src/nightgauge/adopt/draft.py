@@ -36,6 +36,8 @@ class Row:
     states: str = ""
     max_gap: str = ""
     note: str = ""
+    recorded: str = ""
+    """How the historian keeps it, in words."""
 
     @property
     def cells(self) -> tuple[str, ...]:
@@ -184,10 +186,39 @@ def _row(readings: Readings, seen: Seen, guess: Guess, place: int, vessel: str, 
     if units[place] and not readings.units.get(guess.tag):
         notes.append("unit assumed")
     signal = guess.signal or ""
+    longest_s = seen.behaviour["longest_s"][place]
+    max_gap = _max_gap(longest_s, signal)
+    recorded = _recorded(seen.behaviour.row(place, named=True), signal)
+    if max_gap:
+        notes.append(f"max_gap is twice its usual longest silence of {_duration(longest_s)}")
     return Row(
-        guess.tag, vessel, signal, units[place], state_map(texts) if words_of_state(texts) else "",
-        _max_gap(seen.behaviour["longest_s"][place], signal), "; ".join(notes),
+        guess.tag, vessel, signal, units[place], state_map(texts) if words_of_state(texts) else "", max_gap,
+        "; ".join([*notes, recorded] if recorded else notes), recorded,
     )  # fmt: skip
+
+
+def _recorded(of: Mapping[str, float | None], signal: str) -> str:
+    """Return how a tag is recorded: how often at most, and by how much it moves at least."""
+    scan_s, smallest = of["scan_s"], of["smallest"]
+    if scan_s is None:
+        return ""
+    told = f"every {_duration(scan_s)} at most"
+    is_banded = smallest is not None and signal in SIGNALS and SIGNALS[signal].kind == "analogue"
+    return f"{told}, moves of {smallest:.2g} and more" if is_banded else told
+
+
+def _duration(seconds: float) -> str:
+    """Return a duration in words.
+
+    Examples
+    --------
+    >>> _duration(10.0), _duration(90.0), _duration(5400.0)
+    ('10 s', '90 s', '1.5 h')
+
+    """
+    if seconds < 120.0:
+        return f"{seconds:.3g} s"
+    return f"{seconds / 60.0:.3g} min" if seconds < 5400.0 else f"{seconds / 3600.0:.2g} h"
 
 
 def _sure(confidence: float) -> str:

@@ -14,12 +14,15 @@ _BLANKS = (
     ("heads", '"2:1 ellipsoidal"', 'drawing; or "hemispherical", "torispherical", "flat"'),
     ("max_working_pressure", '"? psig"', "name plate; 50 to 250 psig"),
     ("mist_extractor", "false", "drawing"),
+    ("solids_depth", '"? in"', "last inspection; 0 to 12 in"),
     ("oil_gravity", '"? degAPI"', "laboratory; 12 to 45 degAPI"),
     ("water_specific_gravity", "1.05", "laboratory; 1.00 to 1.20"),
     ("gas_specific_gravity", "0.75", "laboratory; 0.6 to 1.2"),
     ("required_retention", '{ water = "? min", oil = "? min" }', "bottle test; 3 to 30 min"),
 )  # fmt: skip
-"""Keys that no export tells, a form to fill in, where to find it, what is usual. Ranges: common practice, no source."""
+"""Keys that no export tells, a form to fill in, where to find it, what is usual. Ranges: common practice, no source.
+
+With those below they are what `nightgauge check` lists as missing (a test compares the two): nothing else is blank."""
 
 
 @dataclass(frozen=True)
@@ -80,12 +83,17 @@ def _vessel(vessel: DraftVessel) -> list[str]:
     lines.append(_level("normal_oil_level", found.oil_level, vessel, "oil_level", "drawing; weir or oil float"))
     if "temperature" not in vessel.signals:
         lines.append('# temperature = "? degF"    # where no tag tells; 60 to 200 degF')
+    if "oil_water_cut" in vessel.signals and {"oil_rate", "oil_total"} & set(vessel.signals):
+        lines.append(
+            '# heating = { to = "? degF", efficiency = "? %" }    # the heater that follows; 120 to 180, 60 to 80'
+        )
     lines += ["[vessel.water_dump]", *_dump(vessel)]
     lines += [
         "[vessel.oil_valve]",
         _pressure("holds", found.oil_holds, vessel),
-        '# needs = "? psig"    # what moves the oil on',
     ]
+    if "vessel_pressure" in vessel.signals:
+        lines.append('# needs = "? psig"    # what moves the oil on')
     return [*lines, "[vessel.gas_valve]", _pressure("holds", found.gas_holds, vessel)]
 
 
@@ -100,11 +108,10 @@ def _dump(vessel: DraftVessel) -> list[str]:
         lines.append(_level("closes_at", found.closes_at, vessel, "interface_level", "float; 2 to 9 in below it opens"))
     if found.action != "snap":
         lines.append(_level("holds", found.holds, vessel, "interface_level", "throttling float; the interface"))
-        lines.append('# band = "? in"    # throttling float: travel from shut to full open; 3 to 10 in')
     lines.append("# cv = ?    # valve plate; gpm at 1 psi, 10 to 600")
     if "water_downstream_pressure" not in vessel.signals:
         lines.append('# downstream_pressure = "? psig"    # gauge behind the dump; 0 to 30 psig')
-    return [*lines, '# elevation = "? in"    # drawing: outlet above the lowest inside point; 0 to 6 in']
+    return lines
 
 
 def _level(key: str, value: float | None, vessel: DraftVessel, signal: str, where: str) -> str:

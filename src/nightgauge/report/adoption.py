@@ -37,6 +37,8 @@ class ReviewedTag:
     times_s: Floats
     values: Floats
     """Raw samples of the time shown."""
+    recorded: str = ""
+    """How the historian keeps it: how often at most, and by how much it moves at least."""
 
     @property
     def words(self) -> str:
