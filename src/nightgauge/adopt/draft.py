@@ -9,12 +9,14 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from nightgauge.adopt.balance import Units, balanced_units
 from nightgauge.adopt.guesses import Guess, Seen
 from nightgauge.adopt.measured import Measured, measured
 from nightgauge.adopt.plausible import plausible_units
 from nightgauge.adopt.readings import Readings
 from nightgauge.adopt.states import state_map, words_of_state
-from nightgauge.adopt.unit_columns import fits
+from nightgauge.adopt.unit_columns import fits, same
+from nightgauge.physics.geometry import Shell
 from nightgauge.vocabulary.signals import SIGNALS
 
 COLUMNS = ("tag", "vessel", "signal", "unit", "states", "max_gap", "note")
@@ -38,6 +40,8 @@ class Row:
     note: str = ""
     recorded: str = ""
     """How the historian keeps it, in words."""
+    unit_why: str = ""
+    """Where the unit comes from, or what contradicts it; empty where the export says it."""
 
     @property
     def cells(self) -> tuple[str, ...]:
@@ -72,7 +76,13 @@ class Draft:
     seen: Seen = field(repr=False)
 
 
-def draft_of(readings: Readings, seen: Seen, guesses: Sequence[Guess], known: Mapping[str, str]) -> Draft:
+def draft_of(
+    readings: Readings,
+    seen: Seen,
+    guesses: Sequence[Guess],
+    known: Mapping[str, str],
+    shells: Mapping[str, Shell] | None = None,
+) -> Draft:
     """Return the draft.
 
     Parameters
@@ -85,16 +95,29 @@ def draft_of(readings: Readings, seen: Seen, guesses: Sequence[Guess], known: Ma
         By tag.
     known : mapping of str to str
         Vessel by tag, as people have written it: a group takes the vessel that most of its tags have.
+    shells : mapping of str to Shell, optional
+        By vessel: its inside, where people have filled it in; units then follow from mass balances.
 
     """
     ids = _ids(guesses, seen, known)
     kept = [_is_kept(guess) for guess in guesses]
-    units = _units(readings, guesses, seen, kept)
-    rows = [_row(readings, seen, guess, place, ids.get(guess.vessel, ""), units) for place, guess in enumerate(guesses)]
     by_vessel: dict[str, dict[str, int]] = defaultdict(dict)
     for place, guess in enumerate(guesses):
         if kept[place] and guess.signal is not None:
             by_vessel[ids[guess.vessel]][guess.signal] = place
+    balanced = balanced_units(readings, by_vessel, shells or {})
+    units = _units(readings, guesses, seen, kept, balanced)
+    rows = [
+        _row(
+            readings,
+            seen,
+            guess,
+            place,
+            ids.get(guess.vessel, ""),
+            (units[place], _unit_note(readings, guess, place, units, balanced)),
+        )
+        for place, guess in enumerate(guesses)
+    ]
     lean = dict(enumerate(seen.behaviour["lean"].fill_null(0.0).to_list()))
     vessels = tuple(
         DraftVessel(
@@ -160,8 +183,10 @@ def _spelt(key: object) -> str:
     return "-".join(part.upper() for part in parts)
 
 
-def _units(readings: Readings, guesses: Sequence[Guess], seen: Seen, kept: Sequence[bool]) -> list[str]:
-    """Return each tag's unit: what the export says where it fits, else what the fleet's numbers are plausible in."""
+def _units(
+    readings: Readings, guesses: Sequence[Guess], seen: Seen, kept: Sequence[bool], balanced: Units
+) -> list[str]:
+    """Return each tag's unit: what the export says where it fits, else what balances, else what is plausible."""
     middle = seen.behaviour["middle"].fill_null(0.0).to_list()
     medians: dict[str, list[float]] = defaultdict(list)
     for place, guess in enumerate(guesses):
@@ -169,22 +194,32 @@ def _units(readings: Readings, guesses: Sequence[Guess], seen: Seen, kept: Seque
             medians[guess.signal].append(middle[place])
     assumed = plausible_units(medians)
     units = []
-    for guess in guesses:
+    for place, guess in enumerate(guesses):
         said = readings.units.get(guess.tag, "")
         signal = guess.signal or ""
-        units.append(said if said and fits(said, signal) else assumed.get(signal, ""))
+        units.append(said if said and fits(said, signal) else balanced.units.get(place, assumed.get(signal, "")))
     return units
 
 
-def _row(readings: Readings, seen: Seen, guess: Guess, place: int, vessel: str, units: Sequence[str]) -> Row:
+def _unit_note(readings: Readings, guess: Guess, place: int, units: Sequence[str], balanced: Units) -> str:
+    """Return where a tag's unit comes from, or what contradicts it; nothing where the export says it."""
+    balance = balanced.units.get(place, "")
+    if readings.units.get(guess.tag):
+        return f"level and meter balance in {balance}" if balance and not same(balance, units[place]) else ""
+    if not units[place]:
+        return ""
+    return balanced.why.get(place, "unit assumed")
+
+
+def _row(readings: Readings, seen: Seen, guess: Guess, place: int, vessel: str, unit: tuple[str, str]) -> Row:
     texts = readings.texts.get(place, ())
     notes = [f"{_sure(guess.confidence)}: {guess.why}", *guess.told]
     if guess.vessel_confidence < 0.8:
         notes.append(f"vessel {_sure(guess.vessel_confidence)}: {guess.vessel_why}")
     if guess.signal == _NEEDS_MORE:
         notes.append("give its anode a table [[anode]] in field.toml first")
-    if units[place] and not readings.units.get(guess.tag):
-        notes.append("unit assumed")
+    if unit[1]:
+        notes.append(unit[1])
     signal = guess.signal or ""
     longest_s = seen.behaviour["longest_s"][place]
     max_gap = _max_gap(longest_s, signal)
@@ -192,8 +227,8 @@ def _row(readings: Readings, seen: Seen, guess: Guess, place: int, vessel: str, 
     if max_gap:
         notes.append(f"max_gap is twice its usual longest silence of {_duration(longest_s)}")
     return Row(
-        guess.tag, vessel, signal, units[place], state_map(texts) if words_of_state(texts) else "", max_gap,
-        "; ".join([*notes, recorded] if recorded else notes), recorded,
+        guess.tag, vessel, signal, unit[0], state_map(texts) if words_of_state(texts) else "", max_gap,
+        "; ".join([*notes, recorded] if recorded else notes), recorded, unit[1],
     )  # fmt: skip
 
 

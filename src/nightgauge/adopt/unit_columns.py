@@ -41,3 +41,20 @@ def fits(unit: str, signal: str) -> bool:
     except UnitProblem:
         return False
     return True
+
+
+def same(one: str, other: str) -> bool:
+    """Return whether two ways of writing a length or a volume mean the same unit.
+
+    Examples
+    --------
+    >>> same("in", "inch"), same("bbl", "m3"), same("in", "%")
+    (True, False, False)
+
+    """
+    for dimension in ("length", "volume"):
+        try:
+            return conversion(one, dimension) == conversion(other, dimension)
+        except UnitProblem:
+            continue
+    return False

@@ -24,6 +24,7 @@ from nightgauge.adopt import (
 from nightgauge.errors import SettingError, SourceError
 from nightgauge.field.read import read_field
 from nightgauge.field.settings import Field, TagRow
+from nightgauge.physics.geometry import Shell, shell
 from nightgauge.pipeline.reviewing import review_of
 from nightgauge.pipeline.telling import Tell, silent
 from nightgauge.pipeline.unit_column import units_in
@@ -84,7 +85,7 @@ def adopt(exports: Sequence[Path], out: Path, zone: str | None, clock: datetime,
     readings = number_states(raw).recent()
     seen = seen_of(readings, tell)
     known = written_vessels(before.last_tags, before.tags) if before.is_there else {}
-    draft = draft_of(readings, seen, guesses_of(readings, seen), known)
+    draft = draft_of(readings, seen, guesses_of(readings, seen), known, _shells(out, before))
     name = field.name if before.is_there else out.resolve().name
     header = Header(name, field.time_zone, before.is_there or zone is not None, _patterns(exports, out))
     toml = _write(out, before, toml_text(header, draft), draft)
@@ -158,6 +159,13 @@ def _field(out: Path, zone: str | None, before: _Before) -> Field:
     except (KeyError, ValueError, OSError) as error:
         raise SettingError(f'--time-zone: found "{zone}", expected an IANA zone like America/Denver') from error
     return found
+
+
+def _shells(out: Path, before: _Before) -> dict[str, Shell]:
+    """Return the inside of each vessel of the folder whose dimensions somebody has filled in."""
+    vessels = read_field(out / "field.toml").vessels if before.is_there else ()
+    insides = {one.id: shell(one.inside_diameter_m, one.length_m, one.heads, one.orientation) for one in vessels}
+    return {vessel: inside for vessel, inside in insides.items() if inside is not None}
 
 
 def _read(paths: Sequence[Path], field: Field, clock: datetime, tell: Tell) -> tuple[Readings, list[str]]:
@@ -246,9 +254,16 @@ class _Gathered:
         codes = words.explode("text").with_columns(value=pl.int_range(pl.len()).over("tag_id").cast(pl.Float64))
         coded = worded.join(codes, on=["tag_id", "text"], how="left").select("tag_id", "time_s", "value")
         numbers = numbers.filter(~pl.col("tag_id").is_in(texts)) if texts else numbers
-        whole = pl.concat([numbers, coded]).drop_nulls("value").filter(pl.col("value").is_finite())
-        whole = whole.unique(["tag_id", "time_s"], keep="last", maintain_order=False) if len(self.hashes) > 1 else whole
-        samples = whole.sort("tag_id", "time_s").with_columns(pl.col("tag_id").cast(pl.Int32))
+        coded = coded.with_columns(pl.col("tag_id").cast(numbers.schema["tag_id"]))
+        whole = pl.concat([numbers, coded]) if len(coded) else numbers
+        del numbers
+        whole = whole.filter(pl.col("value").is_finite()).sort("tag_id", "time_s", maintain_order=True)
+        if len(self.hashes) > 1:  # of what two exports hold the later read counts
+            is_repeated = (pl.col("tag_id") == pl.col("tag_id").shift(-1)) & (
+                pl.col("time_s") == pl.col("time_s").shift(-1)
+            )
+            whole = whole.filter(~is_repeated.fill_null(value=False))
+        samples = whole.with_columns(pl.col("tag_id").cast(pl.Int32))
         by_tag = {int(tag): tuple(texts_) for tag, texts_ in words.iter_rows()}
         return Readings(tuple(self.tags), samples, by_tag, units)
 

@@ -54,7 +54,16 @@ def _tag(draft: Draft, row: Row, at: int) -> ReviewedTag:
     since = np.searchsorted(times_s, draft.readings.latest_s - _SHOWN_DAYS * 86400.0)
     why = f"{guess.why}; vessel by {guess.vessel_why}" if guess.vessel >= 0 else f"{guess.why}; {guess.vessel_why}"
     return ReviewedTag(
-        row.tag, row.signal, row.unit, guess.confidence, why, guess.told, times_s[since:], values[since:], row.recorded
+        row.tag,
+        row.signal,
+        row.unit,
+        guess.confidence,
+        why,
+        guess.told,
+        times_s[since:],
+        values[since:],
+        row.recorded,
+        row.unit_why,
     )
 
 

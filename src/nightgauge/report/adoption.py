@@ -39,6 +39,8 @@ class ReviewedTag:
     """Raw samples of the time shown."""
     recorded: str = ""
     """How the historian keeps it: how often at most, and by how much it moves at least."""
+    unit_why: str = ""
+    """Where the unit comes from, where the export does not say it."""
 
     @property
     def words(self) -> str:
