@@ -3,14 +3,17 @@
 import re
 from collections.abc import Callable
 from html.parser import HTMLParser
+from itertools import pairwise
 from pathlib import Path
 
+import numpy as np
 import polars as pl
 import pytest
 from typer.testing import CliRunner, Result
 
 from nightgauge.cli.app import application
 from nightgauge.errors import SourceError
+from nightgauge.report.adoption import trace_of
 
 NASTY = ('<script>alert("PIT-101")</script>', '"><img src="http://evil.example/x.png">PIT-102', "LIT-103 & 'A'")
 FIRST = 1_777_000_000
@@ -96,3 +99,10 @@ def test_names_with_markup_are_text_on_the_page_and_nothing_is_asked_of_others(t
     (policy,) = [attributes["content"] for tag, attributes in page.found if "http-equiv" in attributes]
     assert policy is not None
     assert "default-src 'none'" in policy
+
+
+def test_a_switch_is_drawn_as_steps() -> None:
+    """Between two turns an hour apart a switch stands still: no line slopes from one to the other."""
+    drawn = str(trace_of(np.array([0.0, 3600.0, 7200.0]), np.array([0.0, 1.0, 0.0]), "ZSO-1", "water_dump_open"))
+    points = [tuple(map(float, one.split(","))) for one in re.findall(r'points="([^"]+)"', drawn)[0].split()]
+    assert all(one[0] == other[0] or one[1] == other[1] for one, other in pairwise(points))

@@ -235,11 +235,11 @@ def _row(readings: Readings, seen: Seen, guess: Guess, place: int, vessel: str, 
 def _recorded(of: Mapping[str, float | None], signal: str) -> str:
     """Return how a tag is recorded: how often at most, and by how much it moves at least."""
     scan_s, smallest = of["scan_s"], of["smallest"]
-    if scan_s is None:
+    kind = SIGNALS[signal].kind if signal in SIGNALS else ""
+    if scan_s is None or kind in ("state", "text"):  # recorded when they change: that tells nothing of a scan
         return ""
     told = f"every {_duration(scan_s)} at most"
-    is_banded = smallest is not None and signal in SIGNALS and SIGNALS[signal].kind == "analogue"
-    return f"{told}, moves of {smallest:.2g} and more" if is_banded else told
+    return f"{told}, moves of {smallest:.2g} and more" if smallest is not None and kind == "analogue" else told
 
 
 def _duration(seconds: float) -> str:

@@ -10,11 +10,11 @@ from markupsafe import Markup, escape
 
 from nightgauge.report.page import rendered
 from nightgauge.report.words import counted, how_sure
-from nightgauge.vocabulary.signals import signal_words
+from nightgauge.vocabulary.signals import SIGNALS, signal_words
 
 _WIDTH_PX, _HEIGHT_PX = 132, 30
 _COLUMNS = 66
-"""Lowest and highest value of each second pixel: a dump or a spike is never lost."""
+"""First, lowest, highest and last value of each second pixel: a dump or a spike is never lost."""
 _COLOURS = {"water": "water", "interface": "water", "oil": "oil", "gas": "gas", "scrubber": "gas"}
 _DOUBTFUL = 0.7
 """Below this a guess is possible at best, in the words of all pages."""
@@ -142,6 +142,8 @@ def trace_of(times_s: Floats, values: Floats, tag: str, signal: str) -> Markup:
     times_s, values = times_s[known], values[known]
     if values.size == 0:
         return Markup('<span class="quiet">no samples</span>')
+    if signal in SIGNALS and SIGNALS[signal].kind == "state":  # a switch stands where it is until it turns
+        times_s, values = np.repeat(times_s, 2)[1:], np.repeat(values, 2)[:-1]
     low, high = float(values.min()), float(values.max())
     words = f"{tag}: from {low:.4g} to {high:.4g}"
     points = " ".join(f"{x:.1f},{y:.1f}" for x, y in _points(times_s, values))
@@ -159,10 +161,12 @@ def _points(times_s: Floats, values: Floats) -> Sequence[tuple[float, float]]:
     column = np.minimum((times_s - times_s[0]) / span_s * _COLUMNS, _COLUMNS - 1).astype(np.int64)
     starts = np.flatnonzero(np.concatenate(([True], np.diff(column) > 0)))
     x = (column[starts] + 0.5) * _WIDTH_PX / _COLUMNS
-    made = []
-    for at, bottom, top in zip(
-        x, np.minimum.reduceat(values, starts), np.maximum.reduceat(values, starts), strict=True
-    ):
-        for value in (bottom,) if bottom == top else (bottom, top):
-            made.append((float(at), _HEIGHT_PX - 2.0 - (float(value) - low) / range_ * (_HEIGHT_PX - 4.0)))
+    ends = np.append(starts[1:], values.size) - 1
+    lowest, highest = np.minimum.reduceat(values, starts), np.maximum.reduceat(values, starts)
+    made: list[tuple[float, float]] = []
+    for at, *shown in zip(x, values[starts], lowest, highest, values[ends], strict=True):
+        # What a column begins and ends with is kept beside its extremes: a switch stays where it was left.
+        for place, value in enumerate(shown):
+            if place == 0 or value != shown[place - 1]:
+                made.append((float(at), _HEIGHT_PX - 2.0 - (float(value) - low) / range_ * (_HEIGHT_PX - 4.0)))
     return made
