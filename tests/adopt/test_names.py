@@ -1,6 +1,9 @@
+import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
+from nightgauge.adopt.belief import believed
+from nightgauge.adopt.evidence import Kinds
 from nightgauge.adopt.names import Name
 
 # First letters after ISA-5.1-2009, table 4.1: F flow rate, L level, P pressure, T temperature, Z position; Q behind
@@ -40,3 +43,12 @@ def test_any_text_is_a_name(tag: str) -> None:
     name = Name(tag)
     assert all(0 <= place < len(name.parts) for place in name.places)
     assert "".join(name.parts) in "".join(c for c in tag if c.isascii() and c.isalnum())
+
+
+def test_an_areas_code_that_reads_as_letters_of_a_measurement_is_not_believed() -> None:
+    """AR would be an analysis that is recorded; here it stands before pressures and meters alike."""
+    tags = [f"AR1_PIT_{at:02d}" for at in range(20)] + [f"AR1_FQI_{at:02d}" for at in range(5)]
+    counts = np.arange(25) >= 20
+    none = np.zeros(25, dtype=bool)
+    names = believed(tags, Kinds(none, none, counts, none), none)
+    assert {name.tag[:7]: [part for part, _ in name.says] for name in names} == {"AR1_PIT": ["PIT"], "AR1_FQI": ["FQI"]}
